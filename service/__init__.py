@@ -1,0 +1,1 @@
+"""The Foldmark service: custody, steam cycles, ledger, stations, pages."""
