@@ -1,0 +1,327 @@
+"""How each fact changes each record it names. `chain.evolve` picks the records; here is what becomes of them."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from service.custody.facts import Fact
+from service.custody.records import (
+    Case,
+    InstrumentSet,
+    Load,
+    Machine,
+    Pack,
+    Patient,
+    Person,
+    Recall,
+    Record,
+    Site,
+)
+
+Fold = Callable[[Any, Fact], Any]
+
+
+def _marked(**changes: Any) -> Fold:
+    return lambda record, _fact: replace(record, **changes)
+
+
+# A pack
+
+
+def _pack_received(_: Pack | None, fact: Fact) -> Pack:
+    return Pack(
+        code=str(fact.pack),
+        set=str(fact.set),
+        turn=fact.data["turn"],
+        enter=fact.data["enter"],
+        received_at=fact.at,
+        came_from=fact.data.get("from"),
+    )
+
+
+def _pack_inspected(pack: Pack, fact: Fact) -> Pack:
+    good = fact.data["clean"] and fact.data["dry"]
+    return replace(pack, clean=good, works=fact.data["works"], rewash=pack.rewash or not fact.data["clean"])
+
+
+def _pack_packed(pack: Pack, fact: Fact) -> Pack:
+    data = fact.data
+    gauze = sum(line["found"] for line in data["lines"] if "gauze" in line["line"].casefold())
+    return replace(
+        pack,
+        packed_at=fact.at,
+        packed_by=fact.by,
+        short=tuple(f"{line['line']}: {line['found']} of {line['expected']}" for line in data["short"]),
+        gauze=gauze,
+        wrap=data["wrap"],
+        strip_lot=data["strip_lot"],
+        shelf_days=data.get("shelf_days"),
+        implant=data["implant"],
+    )
+
+
+def _pack_unloaded(pack: Pack, fact: Fact) -> Pack:
+    return replace(pack, unloaded_at=fact.at, tape=fact.data["tape"])
+
+
+def _pack_opened(pack: Pack, fact: Fact) -> Pack:
+    return replace(
+        pack,
+        opened_at=fact.at,
+        patient=fact.patient,
+        case=fact.data.get("case"),
+        used=fact.data.get("used", True),
+        shelf=None,
+    )
+
+
+def _pack_indicator(pack: Pack, fact: Fact) -> Pack:
+    if fact.data["indicator"] == "tape":
+        return replace(pack, tape=fact.data["result"])
+    if fact.data["indicator"] == "strip":
+        return replace(pack, strip=fact.data["result"])
+    return pack
+
+
+def _add(name: str, value: Callable[[Fact], str]) -> Fold:
+    def fold(record: Any, fact: Fact) -> Any:
+        held = getattr(record, name)
+        found = value(fact)
+        return record if found in held else replace(record, **{name: (*held, found)})
+
+    return fold
+
+
+PACK: dict[str, Fold] = {
+    "received": _pack_received,
+    "wash_loaded": lambda p, f: replace(p, wash=f.load, rewash=False, clean=False),
+    "inspected": _pack_inspected,
+    "packed": _pack_packed,
+    "label_printed": lambda p, _: replace(p, prints=p.prints + 1),
+    "labelled": lambda p, f: replace(p, labelled_at=f.at),
+    "loaded": lambda p, f: replace(p, load=f.load, loaded_at=f.at),
+    "taken_out": _marked(load=None, loaded_at=None),
+    "unloaded": _pack_unloaded,
+    "stored": lambda p, f: replace(p, shelf=f.data["shelf"]),
+    "opened": _pack_opened,
+    "returned": _marked(shelf=None),
+    "compromised": _add("compromised", lambda f: f.data["why"]),
+    "indicator_read": _pack_indicator,
+    "recalled": _add("recalls", lambda f: f.data["recall"]),
+    "accounted": _add("accounted", lambda f: f.data["recall"]),
+    "overridden": _add("overridden", lambda f: f.data["rule"]),
+}
+
+# A load
+
+
+def _load_packs(load: Load | None, fact: Fact) -> Load:
+    load = load or Load(code=str(fact.load), machine=str(fact.load)[:6], began_at=fact.at)
+    pack = str(fact.pack)
+    return load if pack in load.packs else replace(load, packs=(*load.packs, pack))
+
+
+def _load_started(load: Load | None, fact: Fact) -> Load:
+    load = load or Load(code=str(fact.load), machine=str(fact.load)[:6], began_at=fact.at)
+    return replace(
+        load,
+        started_at=fact.at,
+        started_seq=fact.seq,
+        programme=fact.data["programme"],
+        load_kind=fact.data["load_kind"],
+        why=fact.data.get("why"),
+    )
+
+
+def _load_judged(load: Load, fact: Fact) -> Load:
+    data = fact.data
+    return replace(
+        load,
+        verdict=data["verdict"],
+        basis=data["basis"],
+        hold_s=data["hold_s"],
+        f0_hundredths=data["f0_hundredths"],
+        log_sha256=data["log_sha256"],
+        judged_at=fact.at,
+    )
+
+
+def _load_indicator(load: Load, fact: Fact) -> Load:
+    match fact.data["indicator"]:
+        case "biological":
+            return replace(load, biologicals=(*load.biologicals, fact.data["result"]))
+        case "air removal" | "leak":
+            return replace(load, air_removal=fact.data["result"])
+        case "strip":
+            return replace(load, strips=(*load.strips, f"{fact.pack} {fact.data['result']}"))
+        case _:
+            return load
+
+
+LOAD: dict[str, Fold] = {
+    "wash_loaded": _load_packs,
+    "loaded": _load_packs,
+    "taken_out": lambda r, f: replace(r, packs=tuple(p for p in r.packs if p != f.pack)),
+    "wash_ended": lambda r, f: replace(r, ended_at=f.at, result=f.data["result"]),
+    "cycle_started": _load_started,
+    "cycle_ended": lambda r, f: replace(r, ended_at=f.at, display=f.data["display"]),
+    "cycle_judged": _load_judged,
+    "indicator_placed": lambda r, f: (
+        replace(r, biological_lot=f.data["lot"], biological_due=f.data["due"])
+        if f.data["indicator"] == "biological"
+        else r
+    ),
+    "indicator_read": _load_indicator,
+    "released": lambda r, f: replace(r, released_at=f.at, released_by=f.by, alone=f.data["alone"], held=None),
+    "rejected": lambda r, f: replace(r, rejected=f.data["why"]),
+    "held": lambda r, f: replace(r, held=f.data["why"]),
+    "recall_opened": _add("recalls", lambda f: f.data["recall"]),
+}
+
+# A set
+
+
+def _set_registered(_: InstrumentSet | None, fact: Fact) -> InstrumentSet:
+    data = fact.data
+    mark = data.get("mark") or {}
+    return InstrumentSet(
+        code=str(fact.set),
+        name=data["name"],
+        kind=data["kind"],
+        implant=data["implant"],
+        sheet=tuple((line["group"], line["line"], line["count"]) for line in data["sheet"]),
+        mark_colour=mark.get("colour"),
+        mark_pattern=mark.get("pattern"),
+        wrap=data.get("wrap") or "double",
+        bears_c=data.get("bears_c"),
+    )
+
+
+SET: dict[str, Fold] = {
+    "set_registered": _set_registered,
+    "set_retired": lambda r, f: replace(r, retired=f.data["why"]),
+    "received": lambda r, f: replace(r, turn=max(r.turn, f.data["turn"]), pack=f.pack),
+}
+
+# A case, a machine, people, patients, recalls, the site
+
+
+def _case_opened(_: Case | None, fact: Fact) -> Case:
+    return Case(code=fact.data["case"], patient=str(fact.patient), opened_at=fact.at)
+
+
+def _case_counted(case: Case, fact: Fact) -> Case:
+    data = fact.data
+    count = (data["item"], data["moment"], data["expected"], data["found"])
+    return replace(case, counts=(*case.counts, count))
+
+
+CASE: dict[str, Fold] = {
+    "case_opened": _case_opened,
+    "opened": lambda c, f: replace(c, packs=(*c.packs, str(f.pack))),
+    "counted": _case_counted,
+    "case_closed": lambda c, f: replace(c, closed_at=f.at, why=f.data.get("why")),
+}
+
+
+def _machine_registered(machine: Machine | None, fact: Fact) -> Machine:
+    data = fact.data
+    return Machine(
+        code=data["machine"],
+        kind=data["kind"],
+        removal=data["removal"],
+        name=data.get("name") or data["machine"],
+        programmes=tuple(data.get("programmes") or ()),
+        steps=tuple(data.get("steps") or ()),
+        stopped=machine.stopped if machine else None,
+    )
+
+
+MACHINE: dict[str, Fold] = {
+    "machine_registered": _machine_registered,
+    "machine_stopped": lambda m, f: replace(m, stopped=f.data["why"]),
+    "machine_returned": _marked(stopped=None),
+    "indicator_read": lambda m, f: (
+        replace(m, air_removal_at=f.at) if (f.data["indicator"], f.data["result"]) == ("air removal", "pass") else m
+    ),
+}
+PERSON: dict[str, Fold] = {
+    "staff_enrolled": lambda _, f: Person(
+        f.data["badge"], tuple(f.data["roles"]), bool(f.data.get("may_release")), enrolled_at=f.at
+    ),
+    "staff_left": lambda p, f: replace(p, left_at=f.at),
+}
+PATIENT: dict[str, Fold] = {
+    "case_opened": lambda p, f: p or Patient(str(f.patient)),
+    "opened": lambda p, f: p or Patient(str(f.patient)),
+    "patient_identified": lambda p, f: replace(p or Patient(f.data["was"]), now=f.patient),
+}
+RECALL: dict[str, Fold] = {
+    "recall_opened": lambda _, f: Recall(f.data["recall"], str(f.load), f.data["reach"], f.data["why"], f.at),
+    "recalled": _add("packs", lambda f: str(f.pack)),
+    "accounted": _add("accounted", lambda f: str(f.pack)),
+    "recall_closed": lambda r, f: replace(r, closed_at=f.at),
+}
+SITE: dict[str, Fold] = {
+    "site_opened": lambda _, f: Site(f.site, f.data["name"]),
+    "case_opened": lambda s, f: replace(s, case=max(s.case, f.data["number"])),
+    "set_registered": lambda s, f: replace(s, set=max(s.set, f.data["number"])),
+}
+FOLDS: dict[str, dict[str, Fold]] = {
+    "pack": PACK, "load": LOAD, "set": SET, "case": CASE, "machine": MACHINE, "person": PERSON,
+    "patient": PATIENT, "recall": RECALL, "site": SITE,
+}  # fmt: skip
+
+
+def touched(fact: Fact) -> list[tuple[str, str]]:
+    """The records that `fact` changes, as (kind, code)."""
+    data, kind = fact.data, fact.kind
+    names: list[tuple[str, str | None]] = []
+    if kind in PACK:
+        names.append(("pack", fact.pack))
+    if kind in LOAD:
+        names.append(("load", fact.load))
+    if kind in SET:
+        names.append(("set", fact.set))
+    if kind in CASE:
+        names.append(("case", data.get("case")))
+    if kind in PATIENT:
+        names.append(("patient", data["was"] if kind == "patient_identified" else fact.patient))
+    if kind in RECALL:
+        names.append(("recall", data["recall"]))
+    if kind in SITE:
+        names.append(("site", fact.site))
+    if kind in PERSON:
+        names.append(("person", data["badge"]))
+    if kind in MACHINE:
+        names.append(("machine", data.get("machine") or (fact.load[:6] if fact.load else None)))
+    return [(name, code) for name, code in names if code]
+
+
+def named(fact: Fact) -> list[tuple[str, str]]:
+    """The records whose history `fact` belongs to, changed by it or not, as (kind, code)."""
+    pairs = [("pack", fact.pack), ("load", fact.load), ("set", fact.set), ("case", fact.data.get("case"))]
+    return [(name, code) for name, code in pairs if code]
+
+
+def fold(name: str, record: Record | None, fact: Fact) -> Record | None:
+    """The record of kind `name` after `fact`; `record` unchanged when the fact says nothing of it."""
+    step = FOLDS[name].get(fact.kind)
+    if step is None:
+        return record
+    after: Record = step(record, fact)
+    if isinstance(after, Pack):
+        return replace(after, seq=fact.seq, seen_at=fact.at, seen_station=fact.station)
+    if isinstance(after, Load) and fact.pack is None:
+        return replace(after, seq=fact.seq, level_seq=fact.seq)
+    return replace(after, seq=fact.seq)
+
+
+def refold(name: str, facts: list[Fact]) -> Record | None:
+    """The record that `facts`, all that name it in the order of writing, make: undone ones left out."""
+    undone = {f.data["of"] for f in facts if f.kind == "amended" and f.data["undo"]}
+    record: Record | None = None
+    for fact in facts:
+        if fact.id not in undone:
+            record = fold(name, record, fact)
+    return record

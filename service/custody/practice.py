@@ -1,0 +1,57 @@
+"""What a site has chosen where bodies disagree. Data with a source, never a constant in a rule."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+
+@dataclass(frozen=True, slots=True)
+class ProgrammeLimits:
+    """What a machine's programme may hold: set temperature in °C, wrapped goods or not, immediate use or not."""
+
+    name: str
+    set_c: int
+    wrapped: bool = True
+    immediate: bool = False
+    removal: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfLife:
+    """How long a wrap is trusted: whole days, or None for event-related; with where that was read."""
+
+    days: int | None
+    source: str
+
+
+SHELF_LIVES = {
+    "double": ShelfLife(180, "six months on open shelf: University of Wisconsin 2011-041, rarc.wisc.edu"),
+    "pouch": ShelfLife(365, "heat-sealed pouch, one year: vetsurgeryonline.com/sterilization-packaging"),
+    "none": ShelfLife(0, "unwrapped: used at once; common practice, no source"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """A site's choices. Minutes and seconds are integers; `tz` is the site's time zone."""
+
+    site: str = "K7"
+    name: str = "A practice"
+    tz: str = "Europe/London"
+    idle_minutes: int = 20
+    undo_seconds: int = 120
+    quiet_minutes: int = 15
+    cooling_minutes: int = 30
+    clean_entry: bool = True
+    wet_condemns: str = "pack"
+    release_before_biological: bool = True
+    packer_may_release: bool = True
+    air_removal_daily: bool = True
+    quarantine_shelves: tuple[str, ...] = ()
+    patient_pattern: str | None = None
+    shelf_lives: Mapping[str, ShelfLife] = field(default_factory=lambda: SHELF_LIVES)
+    programmes: Mapping[str, ProgrammeLimits] = field(default_factory=dict)
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.tz)

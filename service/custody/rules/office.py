@@ -1,0 +1,193 @@
+"""The office: what the practice owns, who works there, and recalls."""
+
+from label_templates import codes
+from service.custody.chain import State
+from service.custody.facts import Fact, moment
+from service.custody.recall import REACHES, reach_of
+from service.custody.records import Recall
+from service.custody.rules.act import Act
+from service.custody.rules.anywhere import LoadNotOpen, ReasonNeeded, UnknownCode, known_pack
+from service.custody.rules.refusal import Refusal
+
+
+class AlreadyThere(Refusal):
+    """{code} is registered already.
+
+    A code stands for one thing only.
+
+    Choose another.
+    """
+
+
+class BadValue(Refusal):
+    """{what} cannot be taken.
+
+    {why}
+
+    {todo}
+    """
+
+
+class RecallClosed(Refusal):
+    """This recall is closed.
+
+    {recall} was closed {when}.
+
+    Open a new one if more has come to light.
+    """
+
+
+class RecallOpen(Refusal):
+    """This recall is not finished.
+
+    {count} packs are not accounted for yet: {missing}.
+
+    Account for each, then close it.
+    """
+
+
+ROLES = ("technician", "nurse", "surgeon", "manager", "auditor")
+MACHINE_KINDS = {"washer": "W", "hand": "W", "steriliser": "L"}
+SET_KINDS = ("set", "single", "split", "textile")
+
+
+def open_site(state: State, act: Act) -> list[Fact]:
+    """The first fact of a site's chain."""
+    if state.site(act.site):
+        raise AlreadyThere(code=act.site)
+    return [act.fact("site_opened", {"name": state.practice.name})]
+
+
+def enrol_staff(state: State, act: Act) -> list[Fact]:
+    badge = codes.parse_as(str(act.data["badge"]), "B").text
+    roles = list(act.data["roles"])
+    if strange := [role for role in roles if role not in ROLES]:
+        todo = f"Choose among {', '.join(ROLES)}."
+        raise BadValue(what="This role", why=f"{strange[0]!r} is not one.", todo=todo)
+    data = {"badge": badge, "roles": roles, "may_release": bool(act.data.get("may_release"))}
+    return [act.fact("staff_enrolled", data)]
+
+
+def staff_left(state: State, act: Act) -> list[Fact]:
+    badge = str(act.data["badge"])
+    if state.person(badge) is None:
+        raise UnknownCode(code=badge, kind="person")
+    return [act.fact("staff_left", {"badge": badge})]
+
+
+def register_machine(state: State, act: Act) -> list[Fact]:
+    del state
+    data = dict(act.data)
+    letter = MACHINE_KINDS.get(data["kind"])
+    if letter is None:
+        raise BadValue(what="This machine", why=f"{data['kind']!r} is not a kind of machine.",
+                       todo=f"Choose among {', '.join(MACHINE_KINDS)}.")  # fmt: skip
+    machine = str(data["machine"])
+    codes.load_code(machine, 0)
+    if machine[0] != letter:
+        raise BadValue(what="This machine", why=f"A {data['kind']} is named {letter}-{act.site}-1, not {machine}.",
+                       todo="Give it a name of its kind.")  # fmt: skip
+    keys = ("machine", "kind", "removal", "name", "programmes", "steps")
+    return [act.fact("machine_registered", {key: data.get(key) for key in keys})]
+
+
+def stop_machine(state: State, act: Act) -> list[Fact]:
+    _machine(state, act)
+    if not act.why:
+        raise ReasonNeeded(what="Stopping a machine")
+    return [act.fact("machine_stopped", {"machine": act.data["machine"], "why": act.why})]
+
+
+def return_machine(state: State, act: Act) -> list[Fact]:
+    _machine(state, act)
+    return [act.fact("machine_returned", {"machine": act.data["machine"], "why": act.why})]
+
+
+def _machine(state: State, act: Act) -> None:
+    if state.machine(str(act.data["machine"])) is None:
+        raise UnknownCode(code=act.data["machine"], kind="machine")
+
+
+def register_set(state: State, act: Act) -> list[Fact]:
+    """A new set, with the next serial of the site unless `act.set` names one."""
+    data = dict(act.data)
+    site = state.site(act.site)
+    number = codes.parse_as(act.set, "S").number if act.set else (site.set if site else 0) + 1
+    code = codes.set_code(act.site, int(number or 0)).text
+    if state.set(code):
+        raise AlreadyThere(code=code)
+    if data["kind"] not in SET_KINDS:
+        raise BadValue(what="This set", why=f"{data['kind']!r} is not a kind of set.",
+                       todo=f"Choose among {', '.join(SET_KINDS)}.")  # fmt: skip
+    names = [line["line"] for line in data["sheet"]]
+    if len(set(names)) != len(names) or not names:
+        raise BadValue(what="This count sheet", why="Every line needs a name of its own, and there must be one.",
+                       todo="Name each line once.")  # fmt: skip
+    keys = ("name", "kind", "implant", "sheet", "mark", "wrap", "bears_c")
+    return [act.fact("set_registered", {key: data.get(key) for key in keys} | {"number": number}, set=code)]
+
+
+def retire_set(state: State, act: Act) -> list[Fact]:
+    if state.set(act.set) is None:
+        raise UnknownCode(code=act.set, kind="set")
+    if not act.why:
+        raise ReasonNeeded(what="Retiring a set")
+    return [act.fact("set_retired", {"why": act.why})]
+
+
+def identify_patient(state: State, act: Act) -> list[Fact]:
+    """A provisional patient code turns out to be a known patient."""
+    was = str(act.data["was"])
+    if state.known_as(str(act.patient)) == was:
+        raise BadValue(what="This identification", why=f"{act.patient} is already known as {was}.",
+                       todo="Give the provisional code as what it was.")  # fmt: skip
+    return [act.fact("patient_identified", {"was": was})]
+
+
+def open_recall(state: State, act: Act) -> list[Fact]:
+    """A recall opens, and every pack it reaches is recalled. It is not reversible."""
+    load = state.load(act.load)
+    reach = str(act.data["reach"])
+    if load is None:
+        raise LoadNotOpen(load=act.load)
+    if not act.why:
+        raise ReasonNeeded(what="A recall")
+    if reach not in REACHES:
+        raise BadValue(what="This reach", why=f"{reach!r} is not one.", todo=f"Choose among {', '.join(REACHES)}.")
+    name = f"{load.code}/{len(load.recalls) + 1}"
+    packs = reach_of(state, load, reach).packs
+    opened = act.fact("recall_opened", {"recall": name, "reach": reach, "why": act.why}, set=None, pack=None)
+    return [
+        opened,
+        *(act.fact("recalled", {"recall": name}, set=p.set, pack=p.code, load=None) for p in packs),
+    ]
+
+
+def _open_recall(state: State, act: Act) -> Recall:
+    recall = state.recall(str(act.data["recall"]))
+    if recall is None:
+        raise UnknownCode(code=act.data["recall"], kind="recall")
+    if recall.closed_at:
+        when = moment(recall.closed_at).astimezone(state.practice.zone).strftime("on %-d %B at %H:%M")
+        raise RecallClosed(recall=recall.code, when=when)
+    return recall
+
+
+def account(state: State, act: Act) -> list[Fact]:
+    """A pack of a recall is accounted for: found on a shelf, taken apart, its patient's owner called."""
+    recall = _open_recall(state, act)
+    pack = known_pack(state, act.pack)
+    if pack.code not in recall.packs:
+        raise UnknownCode(code=pack.code, kind="pack of this recall")
+    if pack.code in recall.accounted:
+        return []
+    data = {"recall": recall.code, "found": act.data.get("found")}
+    return [act.fact("accounted", data, set=pack.set, load=None)]
+
+
+def close_recall(state: State, act: Act) -> list[Fact]:
+    recall = _open_recall(state, act)
+    missing = [code for code in recall.packs if code not in recall.accounted]
+    if missing:
+        raise RecallOpen(count=len(missing), missing=", ".join(missing))
+    return [act.fact("recall_closed", {"recall": recall.code, "why": act.why}, load=recall.load)]
