@@ -63,6 +63,13 @@ class State:
         mine = next((f for f in reversed(self.added) if f.id == fact_id), None)
         return mine or self.source.fact(fact_id)
 
+    def remember(self, fact: Fact) -> None:
+        """Keep `fact` for looks back at it."""
+        self.added.append(fact)
+
+    def evolve(self, fact: Fact) -> "State":
+        return evolve(self, fact)
+
     def history(self, kind: str, code: str) -> list[Fact]:
         """Every fact that names this record, in the order of writing."""
         return [*self.source.history(kind, code), *(f for f in self.added if (kind, code) in named(f))]
@@ -144,7 +151,7 @@ class State:
 
 def evolve(state: State, fact: Fact) -> State:
     """`state` after `fact`. A fact undone by an amendment counts for nothing: its records are folded anew."""
-    state.added.append(fact)
+    state.remember(fact)
     if fact.kind == "refused":
         return state
     if fact.kind == "amended":

@@ -1,0 +1,1 @@
+"""The ledger: facts kept for good, in one chain a site, and the tables read from them."""

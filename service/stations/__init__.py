@@ -1,0 +1,1 @@
+"""The conversation at each station: a scan comes in, a verdict goes out."""

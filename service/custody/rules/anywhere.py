@@ -290,7 +290,7 @@ def _may_be_undone(state: State, target: Fact, together: set[str]) -> None:
         for later in reversed(state.history(kind, code)):
             if later.seq <= target.seq:
                 break
-            if later.id in together or later.kind == "refused":
+            if later.id in together or later.kind in {"refused", "label_printed"}:
                 continue
             if kind == "load" and target.pack is not None and later.pack is not None:
                 continue

@@ -39,6 +39,24 @@ class CloseWithGaps(Question):
     reasons = ("not opened after all", "strip thrown away unread", "counted on paper")
 
 
+class StillThisPatient(Question):
+    """Still {patient}?
+
+    Nothing was scanned here for {minutes} minutes.
+
+    Show YES to go on with {patient}, or NO and scan the patient on the table.
+    """
+
+
+class AnotherCaseOpen(Refusal):
+    """Another case is open here.
+
+    {case} is still open for another patient at this station.
+
+    Close it with DONE, then scan this patient.
+    """
+
+
 START, ADDED, END = "start", "added", "end"
 
 

@@ -1,0 +1,40 @@
+"""The seal on each fact: SHA-256 of its canonical JSON, chained to the fact before it on its site."""
+
+import hashlib
+import json
+from dataclasses import replace
+from typing import Any
+
+from service.custody.facts import KEYS, Fact, check
+
+FIRST_PREV = "0" * 64
+_SEALED = tuple(sorted(key for key in KEYS if key != "hash"))
+
+
+def canonical(value: Any) -> str:
+    """RFC 8785 canonical JSON: for integers, NFC text and ASCII keys, sorted compact JSON is that form."""
+    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def fact_hash(fact: Fact) -> str:
+    """SHA-256, in hex, of the canonical JSON of `fact` without its `hash`."""
+    body = canonical({key: getattr(fact, key) for key in _SEALED})
+    return hashlib.sha256(body.encode()).hexdigest()
+
+
+def seal(fact: Fact, *, seq: int, fact_id: str, noted_at: str, prev: str) -> Fact:
+    """`fact` as the ledger keeps it. Raises FactError when it may not be written."""
+    check(fact)
+    sealed = replace(fact, seq=seq, id=fact_id, noted_at=noted_at, prev=prev)
+    return replace(sealed, hash=fact_hash(sealed))
+
+
+def fault_in(fact: Fact, seq: int, prev: str) -> str | None:
+    """What is wrong with `fact` as number `seq` after the hash `prev`; None when it holds."""
+    if fact.seq != seq:
+        return f"fact {seq} is missing: fact {fact.seq} stands in its place"
+    if fact.prev != prev:
+        return f"fact {seq} does not follow the fact before it"
+    if fact.hash != fact_hash(fact):
+        return f"fact {seq} ({fact.kind}) was changed after it was written"
+    return None

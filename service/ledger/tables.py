@@ -1,0 +1,86 @@
+"""Records as table rows: one column a field, tuples as JSON text, so that two readings compare byte for byte."""
+
+import json
+from collections.abc import Callable
+from dataclasses import fields
+from typing import Any
+
+from service.custody.facts import Fact
+from service.custody.records import KINDS, Record
+
+FACT_COLUMNS = (
+    "site", "seq", "id", "kind", "at", "noted_at", "station", "by", "set", "pack", "load", "patient", "data", "prev",
+    "hash",
+)  # fmt: skip
+
+
+def quoted(names: tuple[str, ...]) -> str:
+    return ", ".join(f'"{name}"' for name in names)
+
+
+COLUMNS: dict[str, tuple[str, ...]] = {kind: tuple(f.name for f in fields(cls)) for kind, cls in KINDS.items()}
+INSERT_FACT = f"INSERT INTO fact ({quoted(FACT_COLUMNS)}) VALUES ({', '.join('?' * len(FACT_COLUMNS))})"  # noqa: S608 (column names are ours)
+SELECT_FACT = f"SELECT {quoted(FACT_COLUMNS)} FROM fact"  # noqa: S608 (column names are ours)
+
+
+def _upsert(kind: str, columns: tuple[str, ...]) -> str:
+    marks = ", ".join("?" * len(columns))
+    updates = ", ".join(f'"{name}" = excluded."{name}"' for name in columns if name != "code")
+    return f'INSERT INTO "{kind}" ({quoted(columns)}) VALUES ({marks}) ON CONFLICT (code) DO UPDATE SET {updates}'  # noqa: S608 (names are ours)
+
+
+UPSERT = {kind: _upsert(kind, columns) for kind, columns in COLUMNS.items()}
+SELECT = {kind: f'SELECT {quoted(columns)} FROM "{kind}"' for kind, columns in COLUMNS.items()}  # noqa: S608 (names are ours)
+
+
+def _compact(value: Any) -> str:
+    return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+
+
+def _reader(annotation: Any) -> Callable[[Any], Any] | None:
+    text = str(annotation)
+    if "tuple" in text:
+        nested = text.count("tuple") > 1
+        return lambda value: tuple(tuple(row) if nested else row for row in json.loads(value))
+    return bool if annotation is bool else None
+
+
+_READERS: dict[str, tuple[Callable[[Any], Any] | None, ...]] = {
+    kind: tuple(_reader(f.type) for f in fields(cls)) for kind, cls in KINDS.items()
+}
+_TUPLES = {kind: tuple(f.name for f in fields(cls) if "tuple" in str(f.type)) for kind, cls in KINDS.items()}
+
+
+def row_of(kind: str, record: Record) -> tuple[Any, ...]:
+    """The table row of a record."""
+    tuples = _TUPLES[kind]
+    return tuple(
+        _compact(getattr(record, name)) if name in tuples else _plain(getattr(record, name)) for name in COLUMNS[kind]
+    )
+
+
+def _plain(value: Any) -> Any:
+    return int(value) if isinstance(value, bool) else value
+
+
+def record_of(kind: str, row: tuple[Any, ...]) -> Record:
+    """The record of a table row in the order of COLUMNS."""
+    values = [read(value) if read else value for read, value in zip(_READERS[kind], row, strict=True)]
+    return KINDS[kind](*values)
+
+
+def fact_row(fact: Fact) -> tuple[Any, ...]:
+    return tuple(
+        json.dumps(fact.data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+        if name == "data"
+        else getattr(fact, name)
+        for name in FACT_COLUMNS
+    )
+
+
+def fact_of(row: tuple[Any, ...]) -> Fact:
+    """The fact of a row in the order of FACT_COLUMNS. Raises ValueError when its data is not JSON."""
+    site, seq, fact_id, kind, at, noted_at, station, by, set_, pack, load, patient, data, prev, hash_ = row
+    return Fact(
+        kind, at, site, station, by, set_, pack, load, patient, json.loads(data), seq, fact_id, noted_at, prev, hash_
+    )

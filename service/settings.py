@@ -1,0 +1,106 @@
+"""Settings: one TOML file, then the environment, then options. A key nobody knows is an error."""
+
+import os
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from service.custody.practice import Practice, ProgrammeLimits, ShelfLife
+
+DEFAULT_LEDGER = "practice.db"
+
+
+class SettingsError(ValueError):
+    """A setting that cannot be used: which, where, and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How this service runs, and what the site has chosen."""
+
+    ledger: str = DEFAULT_LEDGER
+    host: str = "127.0.0.1"
+    port: int = 8080
+    labels_to: str | None = None
+    practice: Practice = field(default_factory=Practice)
+
+
+_SERVICE = {"ledger": str, "host": str, "port": int, "labels_to": str}
+_CHOICES = {f.name: f for f in fields(Practice) if f.name not in {"shelf_lives", "programmes"}}
+
+
+def load(path: Path | None = None, environment: Mapping[str, str] | None = None) -> Settings:
+    """The settings of the TOML file at `path`, with the environment's above them. Raises SettingsError."""
+    environment = os.environ if environment is None else environment
+    path = path or (Path(environment["FOLDMARK_SETTINGS"]) if "FOLDMARK_SETTINGS" in environment else None)
+    found: dict[str, Any] = {}
+    if path:
+        try:
+            found = tomllib.loads(path.read_text("utf-8"))
+        except (OSError, UnicodeDecodeError) as error:
+            raise SettingsError(f"the settings file {path} cannot be read ({error}): check the path") from error
+        except tomllib.TOMLDecodeError as error:
+            raise SettingsError(f"the settings file {path} is not TOML ({error}): mend that line") from error
+    where = str(path) if path else "the settings"
+    for name in set(found) - {"service", "practice", "shelf_life"}:
+        raise SettingsError(f"{where}: nobody knows [{name}]; the parts are service, practice, shelf_life")
+    settings = _service(found.get("service", {}), where)
+    for name in _SERVICE:
+        key = f"FOLDMARK_{name.upper()}"
+        if key in environment:
+            settings = _service_value(settings, name, environment[key], f"the environment variable {key}")
+    practice = _practice(found.get("practice", {}), found.get("shelf_life", {}), where)
+    return replace(settings, practice=practice)
+
+
+def _service(table: dict[str, Any], where: str) -> Settings:
+    settings = Settings()
+    for name, value in table.items():
+        if name not in _SERVICE:
+            raise SettingsError(f"{where}: nobody knows service.{name}; the keys are {', '.join(_SERVICE)}")
+        settings = _service_value(settings, name, value, f"{where}: service.{name}")
+    return settings
+
+
+def _service_value(settings: Settings, name: str, value: Any, where: str) -> Settings:
+    wanted = _SERVICE[name]
+    try:
+        made = wanted(value) if isinstance(value, str) else value
+    except ValueError as error:
+        raise SettingsError(f"{where} is {value!r}, and a whole number is needed") from error
+    if not isinstance(made, wanted) or isinstance(made, bool):
+        raise SettingsError(f"{where} is {value!r}, and a {wanted.__name__} is needed")
+    changed: dict[str, Any] = {name: made}
+    return replace(settings, **changed)
+
+
+def _practice(table: dict[str, Any], lives: dict[str, Any], where: str) -> Practice:
+    practice = Practice()
+    for name, value in table.items():
+        if name not in _CHOICES:
+            raise SettingsError(f"{where}: nobody knows practice.{name}; the keys are {', '.join(_CHOICES)}")
+        default = getattr(practice, name)
+        made = tuple(value) if isinstance(value, list) else value
+        if default is not None and type(made) is not type(default):
+            raise SettingsError(f"{where}: practice.{name} is {value!r}, and something like {default!r} is needed")
+        changed: dict[str, Any] = {name: made}
+        practice = replace(practice, **changed)
+    try:
+        ZoneInfo(practice.tz)
+    except (ZoneInfoNotFoundError, ValueError) as error:
+        raise SettingsError(f"{where}: practice.tz {practice.tz!r} is not a time zone such as Europe/London") from error
+    known = dict(practice.shelf_lives)
+    for wrap, life in lives.items():
+        if wrap not in known or set(life) != {"days", "source"}:
+            raise SettingsError(
+                f"{where}: shelf_life.{wrap} needs days (0 for no date) and source, for {', '.join(known)}"
+            )
+        known[wrap] = ShelfLife(life["days"] or None, life["source"])
+    return replace(practice, shelf_lives=known)
+
+
+def with_programmes(practice: Practice, programmes: Mapping[str, ProgrammeLimits]) -> Practice:
+    return replace(practice, programmes=programmes)

@@ -1,0 +1,155 @@
+"""The desk: the way in for scans and for the office's acts, and the way out to the stations' screens."""
+
+import logging
+from collections.abc import Callable, Iterable
+from concurrent.futures import Future, ThreadPoolExecutor
+from typing import Any
+
+from service.custody.facts import stamp
+from service.custody.practice import Practice
+from service.custody.rules import Act, Refusal, decide, refused
+from service.ledger.ids import is_uuid
+from service.ledger.store import Batch, Ledger, Part
+from service.stations import scan as scans
+from service.stations.conversation import hear
+from service.stations.scan import ScanError, happened_at, station_name
+from service.stations.writer import Clock, Done, Writer, utc_now
+
+log = logging.getLogger("foldmark")
+Listener = Callable[[str, dict[str, Any]], None]
+Beside = Callable[[Batch], None]
+Printer = Callable[[Any, str], None]
+
+
+class Desk:
+    """Everything that may be asked of an open ledger. Start it, use it from any thread, close it."""
+
+    def __init__(
+        self, ledger: Ledger, practice: Practice, clock: Clock = utc_now, printer: Printer | None = None
+    ) -> None:
+        self.ledger = ledger
+        self.practice = practice
+        self.clock = clock
+        self._printer = printer
+        self._listeners: list[Listener] = []
+        self._writer = Writer(ledger, clock, self._told)
+        self._printing = ThreadPoolExecutor(1, thread_name_prefix="labels")
+
+    def start(self) -> "Desk":
+        self._writer.start()
+        return self
+
+    def close(self) -> None:
+        self._printing.shutdown(wait=True)
+        self._writer.close()
+        self.ledger.close()
+
+    @property
+    def waiting(self) -> int:
+        return self._writer.waiting
+
+    def listen(self, listener: Listener) -> None:
+        """Have `listener(station, answer)` called, on the writer's thread, for every answer once it is durable."""
+        self._listeners.append(listener)
+
+    def forget(self, listener: Listener) -> None:
+        self._listeners.remove(listener)
+
+    def scan(self, body: dict[str, Any]) -> "Future[dict[str, Any]]":
+        """Answer a scan. Raises ScanError at once when its body cannot be taken."""
+        scan = scans.take(body, self.clock())
+
+        def work(batch: Batch, part: Part) -> Done:
+            answer = hear(batch, part, scan)
+            return Done(answer, scan.station, part.noted)
+
+        return self._writer.submit(scan.id, work)
+
+    def act(
+        self, act_id: str, does: str, *, by: str | None, body: dict[str, Any], beside: Beside | None = None,
+        **keys: str | None,
+    ) -> "Future[dict[str, Any]]":  # fmt: skip
+        """Let the office do something. `beside` writes what stands beside the ledger, names and logs, with the facts.
+
+        The answer has a scan's form. Raises ScanError at once when the id, station or time cannot be taken.
+        """
+        if not is_uuid(act_id):
+            raise ScanError("id", f"{act_id[:40]!r} is not a UUID in lower case")
+        station = station_name(body.get("station") or "office-1")
+        at, clock = happened_at(body.get("seen_at"), body.get("sent_at"), self.clock())
+        site = self.practice.site
+        act = Act(
+            does, at, site, station, by, keys.get("set"), keys.get("pack"), keys.get("load"), keys.get("patient"), body
+        )
+
+        def work(batch: Batch, part: Part) -> Done:
+            outcome = decide(part.state, act)
+            subject = act.pack or act.load or act.set or act.patient
+            if isinstance(outcome, Refusal):
+                part.note([refused(act, subject, outcome)])
+                return Done(_said(outcome.verdict, outcome, act, subject, part.noted), "", part.noted)
+            if clock:
+                for fact in outcome:
+                    fact.data["clock"] = clock
+            part.note(outcome)
+            if beside:
+                beside(batch)
+            made = next((f.set for f in part.noted if f.kind == "set_registered"), None)
+            recall = next((f.data["recall"] for f in part.noted if f.kind == "recall_opened"), None)
+            return Done(_said("go", None, act, made or recall or subject, part.noted), "", part.noted)
+
+        return self._writer.submit(act_id, work)
+
+    def beside(self, act_id: str, beside: Beside, answer: dict[str, Any]) -> "Future[dict[str, Any]]":
+        """Write only beside the ledger: a patient's name."""
+
+        def work(batch: Batch, _part: Part) -> Done:
+            beside(batch)
+            return Done(answer)
+
+        return self._writer.submit(act_id, work)
+
+    def _told(self, done: Done) -> None:
+        for station, answer in [(done.station, done.body), *done.late.items()]:
+            if station:
+                for listener in list(self._listeners):
+                    listener(station, answer)
+        if self._printer:
+            for fact in done.noted:
+                if fact.kind == "packed":
+                    self._printing.submit(self._print, str(fact.pack), fact.station, stamp(self.clock()))
+
+    def _print(self, pack: str, station: str, at: str) -> None:
+        """Print the label of a pack that was just packed: the fact is written once the label is there."""
+        try:
+            with self.ledger.reading() as reader:
+                record = reader.state.pack(pack)
+                owner = reader.state.set(record.set) if record else None
+            if self._printer and record and owner:
+                self._printer((record, owner), pack)
+        except Exception:
+            log.exception("label not printed", extra={"pack": pack})
+            return
+        act = Act("print label", at, self.practice.site, station, pack=pack)
+
+        def work(_batch: Batch, part: Part) -> Done:
+            outcome = decide(part.state, act)
+            if not isinstance(outcome, Refusal):
+                part.note(outcome)
+            return Done({"verdict": "go"}, "", part.noted)
+
+        self._writer.submit(f"label {pack} {at}", work)
+
+
+def _said(verdict: str, refusal: Refusal | None, act: Act, subject: str | None, noted: Iterable[Any]) -> dict[str, Any]:
+    kinds = ", ".join(dict.fromkeys(fact.kind.replace("_", " ") for fact in noted)) or "nothing new"
+    return {
+        "verdict": verdict,
+        "headline": refusal.headline if refusal else f"Recorded: {kinds}.",
+        "detail": refusal.why if refusal else "",
+        "next": refusal.step if refusal else "",
+        "subject": subject,
+        "facts": [fact.id for fact in noted],
+        "rule": refusal.rule if refusal else None,
+        "at": act.at,
+    }

@@ -1,0 +1,128 @@
+"""The one writer: scans queue to it, it decides each in order, commits once, then answers all."""
+
+import json
+import queue
+import threading
+import time
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from service.custody.facts import Fact
+from service.ledger.store import Batch, Ledger, LedgerUnavailable, Part
+from service.stations.late import late_stops
+
+Clock = Callable[[], datetime]
+MOST_AT_ONCE = 256
+"""How many scans one commit may carry: enough for every station of a group, few enough to answer within 60 ms."""
+
+
+@dataclass(slots=True)
+class Done:
+    """What a piece of work left behind once it is durable."""
+
+    body: dict[str, Any]
+    station: str = ""
+    noted: list[Fact] = field(default_factory=list)
+    late: dict[str, dict[str, Any]] = field(default_factory=dict)
+
+
+Work = Callable[[Batch, Part], Done]
+
+
+@dataclass(slots=True)
+class _Waiting:
+    id: str
+    work: Work
+    future: "Future[dict[str, Any]]"
+
+
+def utc_now() -> datetime:
+    return datetime.now(UTC)
+
+
+class Writer:
+    """A thread that owns the ledger's writing side. `told` hears of every piece of work after its commit."""
+
+    def __init__(self, ledger: Ledger, clock: Clock = utc_now, told: Callable[[Done], None] | None = None) -> None:
+        self._ledger = ledger
+        self._clock = clock
+        self._told = told or (lambda _done: None)
+        self._queue: queue.SimpleQueue[_Waiting | None] = queue.SimpleQueue()
+        self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
+        self._closed = False
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def submit(self, scan_id: str, work: Work) -> "Future[dict[str, Any]]":
+        """Queue a piece of work. The future holds its answer once that is durable; the same id gets the same answer.
+
+        The future raises what the work raised, or LedgerUnavailable when nothing could be written.
+        """
+        future: Future[dict[str, Any]] = Future()
+        if self._closed:
+            future.set_exception(LedgerUnavailable("the service is stopping: send it again"))
+        else:
+            self._queue.put(_Waiting(scan_id, work, future))
+        return future
+
+    @property
+    def waiting(self) -> int:
+        return self._queue.qsize()
+
+    def close(self) -> None:
+        """Answer what is queued, then stop."""
+        self._closed = True
+        self._queue.put(None)
+        self._thread.join(timeout=30)
+
+    def _run(self) -> None:
+        while True:
+            first = self._queue.get()
+            if first is None:
+                return
+            taken = [first]
+            while len(taken) < MOST_AT_ONCE:
+                try:
+                    more = self._queue.get_nowait()
+                except queue.Empty:
+                    break
+                if more is None:
+                    self._commit(taken)
+                    return
+                taken.append(more)
+            self._commit(taken)
+
+    def _commit(self, taken: list[_Waiting]) -> None:
+        answered: list[tuple[_Waiting, Done | Exception]] = []
+        try:
+            with self._ledger.batch(int(self._clock().timestamp() * 1000)) as batch:
+                answered = [(one, self._answer(batch, one)) for one in taken]
+        except Exception as error:  # noqa: BLE001  (whatever the store raised, every waiting station must hear of it)
+            for one in taken:
+                one.future.set_exception(error)
+            time.sleep(0.01)
+            return
+        for one, outcome in answered:
+            if isinstance(outcome, Done):
+                if outcome.noted or outcome.station:
+                    self._told(outcome)
+                one.future.set_result(outcome.body)
+            else:
+                one.future.set_exception(outcome)
+
+    def _answer(self, batch: Batch, one: _Waiting) -> Done | Exception:
+        before = batch.answer(one.id)
+        if before is not None:
+            return Done(json.loads(before))
+        try:
+            with batch.part() as part:
+                done = one.work(batch, part)
+                done.late = late_stops(batch, part, done.noted, done.station)
+        except Exception as error:  # noqa: BLE001  (an error takes back its own part; the others go on)
+            return error
+        batch.keep_answer(one.id, json.dumps(done.body, ensure_ascii=False, separators=(",", ":")))
+        return done
