@@ -1,0 +1,191 @@
+"""The service's HTTP: scans in, verdicts out, and everything the ledger can answer."""
+
+import asyncio
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager
+from dataclasses import asdict
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, FastAPI, Request
+from fastapi.responses import JSONResponse, Response, StreamingResponse
+
+from label_templates import codes
+from service.api.acts import acts_router, json_body
+from service.api.problems import MEDIA, SCHEMA, Problem, install
+from service.api.shapes import load_shape, pack_shape, set_shape
+from service.api.streams import Streams
+from service.custody.chain import custody
+from service.custody.facts import stamp
+from service.custody.recall import report
+from service.ledger.store import LedgerUnavailable, Reader
+from service.stations.desk import Desk
+from service.stations.scan import station_name
+from service.stations.screen import screen
+
+DESCRIPTION = """Codes, scans and custody for a practice's instrument packs. Foldmark advises; the practice's own
+procedures, local codes and the licensed practitioner decide."""
+_SCAN = {
+    "id": "017f22e2-79b0-7cc3-98c4-dc0c0c07398f",
+    "station": "theatre-1",
+    "code": "P-K7-0042-0017-R",
+    "seen_at": "2026-03-04T10:12:00.000Z",
+    "sent_at": "2026-03-04T10:12:00.040Z",
+}
+_ANSWER = {
+    "verdict": "stop",
+    "headline": "This pack is not released.",
+    "detail": "Dental extraction A, turn 17, is waiting, and came out of steam load 0334. Nobody has released it.",
+    "next": "Fetch Dental extraction B from shelf 2, and scan it before opening.",
+    "subject": "P-K7-0042-0017-R",
+    "facts": ["019ccf12-79b0-7cc3-98c4-dc0c0c07398f"],
+    "rule": "not_released",
+    "at": "2026-03-04T10:12:00.000Z",
+}
+_SCANS_OPENAPI = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "application/json": {
+                "schema": {
+                    "type": "object",
+                    "required": ["id", "station", "code"],
+                    "properties": {key: {"type": "string"} for key in _SCAN},
+                },
+                "example": _SCAN,
+            }
+        },
+    }
+}
+_PROBLEM = {"content": {MEDIA: {"schema": SCHEMA}}}
+AddPages = Callable[[FastAPI, Desk], None]
+
+
+def make_app(desk: Desk, add_pages: AddPages | None = None) -> FastAPI:
+    """The application over an open, started desk. Its end closes the desk."""
+    streams = Streams(desk)
+
+    @asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        streams.start()
+        yield
+        streams.stop()
+        await asyncio.to_thread(desk.close)
+
+    app = FastAPI(title="Foldmark", description=DESCRIPTION, lifespan=life, docs_url=None, redoc_url=None)
+    install(app)
+    app.include_router(_stations(desk, streams))
+    app.include_router(acts_router(desk))
+    app.include_router(_looks(desk))
+    if add_pages:
+        add_pages(app, desk)
+    return app
+
+
+def _stations(desk: Desk, streams: Streams) -> APIRouter:
+    router = APIRouter(tags=["stations"])
+
+    @router.post(
+        "/api/scans",
+        summary="A code seen at a station",
+        openapi_extra=_SCANS_OPENAPI,
+        responses={200: {"content": {"application/json": {"example": _ANSWER}}}, 422: _PROBLEM, 503: _PROBLEM},
+    )
+    async def scans(request: Request) -> dict[str, Any]:
+        return await asyncio.wrap_future(desk.scan(await json_body(request)))
+
+    @router.get("/api/stations/{station}", summary="What a station's screen shows")
+    def station(station: str) -> dict[str, Any]:
+        with desk.ledger.reading() as reader:
+            return screen(reader, station_name(station))
+
+    @router.get("/api/stations/{station}/events", summary="The same, as server-sent events")
+    async def events(station: str) -> StreamingResponse:
+        headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+        return StreamingResponse(streams.follow(station_name(station)), media_type="text/event-stream", headers=headers)
+
+    @router.get("/health", summary="Is the ledger writable?")
+    async def health() -> Response:
+        def nothing(_batch: Any, _part: Any) -> Any:
+            raise _Nothing
+
+        try:
+            await asyncio.wait_for(asyncio.wrap_future(desk.probe(nothing)), 10)
+        except _Nothing:
+            body = {"status": "ok", "waiting": desk.waiting, "screens": streams.count}
+            return JSONResponse(body)
+        except (LedgerUnavailable, TimeoutError) as error:
+            raise Problem(503, "The ledger cannot be written", f"{error}: look at the disk") from error
+        raise Problem(503, "The ledger cannot be written", "the probe gave no answer")
+
+    return router
+
+
+class _Nothing(Exception):  # noqa: N818  (a probe that takes itself back)
+    """Raised inside a transaction so that a probe leaves nothing behind."""
+
+
+def _looks(desk: Desk) -> APIRouter:  # noqa: C901  (a list of short looks)
+    router = APIRouter(prefix="/api", tags=["looks"], responses={404: _PROBLEM, 422: _PROBLEM})
+
+    def look() -> Iterator[Reader]:
+        with desk.ledger.reading() as reader:
+            yield reader
+
+    Look = Annotated[Reader, Depends(look)]  # noqa: N806
+
+    @router.get("/sets", summary="Every set")
+    def sets(reader: Look) -> list[dict[str, Any]]:
+        return [set_shape(reader, owner.code) or {} for owner in reader.state.sets()]
+
+    @router.get("/sets/{code}", summary="A set, its sheet and its packs")
+    def one_set(code: str, reader: Look) -> dict[str, Any]:
+        found = set_shape(reader, codes.parse_as(code, "S").text)
+        packs = [pack_shape(reader, pack, stamp(desk.clock())) for pack in reader.packs_of(code)]
+        return _there(found, code) | {"packs": packs}
+
+    @router.get("/packs/{code}", summary="A pack: where it is, and its flags")
+    def pack(code: str, reader: Look) -> dict[str, Any]:
+        found = reader.state.pack(codes.parse_as(code, "P").text)
+        return pack_shape(reader, _there(found, code), stamp(desk.clock()))
+
+    @router.get("/packs/{code}/custody", summary="What the record holds of a pack, and its gaps")
+    def pack_custody(code: str, reader: Look) -> dict[str, Any]:
+        return custody(reader.state, _there(reader.state.pack(codes.parse_as(code, "P").text), code))
+
+    @router.get("/loads", summary="The latest loads")
+    def loads(reader: Look, limit: int = 50) -> list[dict[str, Any]]:
+        return [asdict(load) for load in reader.loads(max(1, min(limit, 500)))]
+
+    @router.get("/loads/{code}", summary="A load, and what speaks for and against it")
+    def load(code: str, reader: Look) -> dict[str, Any]:
+        return load_shape(reader, _there(reader.state.load(codes.parse_as(code, "L", "W").text), code))
+
+    @router.get("/recalls", summary="Recalls that were opened")
+    def recalls(reader: Look) -> list[dict[str, Any]]:
+        return [asdict(recall) for recall in reader.recalls()]
+
+    @router.get("/recalls/{code}", summary="Which packs and patients a load touches")
+    def recall(code: str, reader: Look, reach: str = "load") -> dict[str, Any]:
+        found = _there(reader.state.load(codes.parse_as(code, "L", "W").text), code)
+        return report(reader.state, found, reach)
+
+    @router.get("/patients/{code}", summary="A patient's cases and the packs opened for it")
+    def patient(code: str, reader: Look) -> dict[str, Any]:
+        name = reader.name(code)
+        cases = reader.cases_of(code)
+        if name is None and not cases:
+            raise Problem(404, "Not known", f"no patient {code[:40]} is known here: check the code")
+        return {
+            "patient": code,
+            "known_as": reader.state.known_as(code),
+            "name": name,
+            "cases": [asdict(c) for c in cases],
+        }
+
+    return router
+
+
+def _there(found: Any, code: str) -> Any:
+    if found is None:
+        raise Problem(404, "Not known", f"nothing was ever registered or begun under {code}: check the code")
+    return found

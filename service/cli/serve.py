@@ -1,0 +1,78 @@
+"""The service: stations, pages and the ledger behind one address."""
+
+import errno
+import json
+import logging
+import socket
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from service.cli.open import fail, open_ledger, settings_of
+
+
+class _Lines(logging.Formatter):
+    """One JSON object a line. Codes may stand in a log; names and secrets never reach it."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        at = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
+        line = {"at": at, "level": record.levelname.lower(), "event": record.getMessage()}
+        if record.exc_info and record.exc_info[1]:
+            line["error"] = f"{type(record.exc_info[1]).__name__}: {record.exc_info[1]}"
+        return json.dumps(line, ensure_ascii=False)
+
+
+def log_lines() -> None:
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(_Lines())
+    for name in ("foldmark", "uvicorn", "uvicorn.error"):
+        logger = logging.getLogger(name)
+        logger.handlers, logger.propagate = [handler], False
+        logger.setLevel(logging.INFO if name == "foldmark" else logging.WARNING)
+
+
+def free_port(host: str, port: int) -> socket.socket:
+    """A socket bound to that address. Raises a one-line error when it is taken or not ours."""
+    bound = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind((host, port))
+    except OSError as error:
+        bound.close()
+        if error.errno == errno.EADDRINUSE:
+            raise fail(f"port {port} on {host} is in use: stop what uses it, or choose another with --port") from error
+        raise fail(f"{host}:{port} cannot be used ({error.strerror}): check --host and --port") from error
+    return bound
+
+
+@click.command(
+    epilog="\b\nExamples:\n  foldmark serve\n  foldmark --ledger /srv/k7.db serve --port 8090 --labels-to /srv/labels"
+)
+@click.option("--host", help="The address to listen at; 127.0.0.1 unless set.")
+@click.option("--port", type=click.IntRange(0, 65535), help="The port; 8080 unless set, 0 for any free one.")
+@click.option(
+    "--labels-to", type=click.Path(file_okay=False), help="Print each pack's label as a PNG into this folder."
+)
+@click.pass_context
+def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str | None) -> None:
+    """Run the service until it is stopped."""
+    import uvicorn  # noqa: PLC0415  (keeps `foldmark --help` quick)
+
+    from service.api.app import make_app  # noqa: PLC0415
+    from service.cli.printing import label_folder  # noqa: PLC0415
+    from service.pages.routes import add_pages  # noqa: PLC0415
+    from service.stations.desk import Desk  # noqa: PLC0415
+
+    settings = settings_of(ctx)
+    ledger, practice = open_ledger(settings)
+    bound = free_port(host or settings.host, settings.port if port is None else port)
+    folder = labels_to or settings.labels_to
+    log_lines()
+    desk = Desk(ledger, practice, printer=label_folder(Path(folder)) if folder else None).start()
+    app = make_app(desk, add_pages)
+    address = bound.getsockname()
+    click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")
+    config = uvicorn.Config(app, log_config=None, access_log=False, timeout_graceful_shutdown=3)
+    uvicorn.Server(config).run(sockets=[bound])
