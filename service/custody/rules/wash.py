@@ -73,7 +73,7 @@ def wash_set(state: State, act: Act) -> list[Fact]:
         if pack.wash == act.load:
             return []
         raise InAnotherWash(name=owner.name, load=pack.wash)
-    if not pack.compromised:
+    if "compromised" not in state.flags(pack):
         ask(act, StillSealed(name=owner.name, pack=pack.code, state=where))
     return _begin(act, owner, {"why": f"{pack.code} was {where}, not opened by the record"})
 
