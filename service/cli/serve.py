@@ -1,9 +1,7 @@
 """The service: stations, pages and the ledger behind one address."""
 
-import errno
 import json
 import logging
-import socket
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -33,20 +31,6 @@ def log_lines() -> None:
         logger.setLevel(logging.INFO if name == "foldmark" else logging.WARNING)
 
 
-def free_port(host: str, port: int) -> socket.socket:
-    """A socket bound to that address. Raises a one-line error when it is taken or not ours."""
-    bound = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
-    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        bound.bind((host, port))
-    except OSError as error:
-        bound.close()
-        if error.errno == errno.EADDRINUSE:
-            raise fail(f"port {port} on {host} is in use: stop what uses it, or choose another with --port") from error
-        raise fail(f"{host}:{port} cannot be used ({error.strerror}): check --host and --port") from error
-    return bound
-
-
 @click.command(
     epilog="\b\nExamples:\n  foldmark serve\n  foldmark --ledger /srv/k7.db serve --port 8090 --labels-to /srv/labels"
 )
@@ -61,13 +45,17 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     import uvicorn  # noqa: PLC0415  (keeps `foldmark --help` quick)
 
     from service.api.app import make_app  # noqa: PLC0415
+    from service.api.listen import PortError, free_port  # noqa: PLC0415
     from service.cli.printing import label_folder  # noqa: PLC0415
     from service.pages.routes import add_pages  # noqa: PLC0415
     from service.stations.desk import Desk  # noqa: PLC0415
 
     settings = settings_of(ctx)
     ledger, practice = open_ledger(settings)
-    bound = free_port(host or settings.host, settings.port if port is None else port)
+    try:
+        bound = free_port(host or settings.host, settings.port if port is None else port)
+    except PortError as error:
+        raise fail(str(error)) from error
     folder = labels_to or settings.labels_to
     log_lines()
     desk = Desk(ledger, practice, printer=label_folder(Path(folder)) if folder else None).start()

@@ -136,19 +136,17 @@ def _ask_count(talk: Talk, before: str = "") -> Answer:
 
 
 def _total(talk: Talk, value: int) -> Answer:
-    owner = _owner(talk)
-    left = [line for line in owner.sheet if line[0] in talk.hand.work["groups"]]
-    if value != sum(count for _, _, count in left):
-        return (
-            _counted(talk, value)
-            if len(talk.hand.work["groups"]) == 1
-            else _ask_count(
-                talk, f"The list has {sum(count for _, _, count in left)}, not {value}: go through it group by group."
-            )
-        )
-    talk.hand.work["found"] |= {line: count for _, line, count in left}
-    talk.hand.work["groups"] = []
-    return _after_count(talk)
+    """A typed number: the total of all groups not counted yet, or else the count of the group asked about."""
+    owner, work = _owner(talk), talk.hand.work
+    left = [line for line in owner.sheet if line[0] in work["groups"]]
+    total = sum(count for _, _, count in left)
+    if value == total:
+        work["found"] |= {line: count for _, line, count in left}
+        work["groups"] = []
+        return _after_count(talk)
+    if value <= sum(count for group, _, count in left if group == work["groups"][0]):
+        return _counted(talk, value)
+    return _ask_count(talk, f"The list has {total}, not {value}: go through it group by group.")
 
 
 def _counted(talk: Talk, value: int) -> Answer:

@@ -1,0 +1,134 @@
+"""Playing the diary: a real service on a loopback port, real HTTP, and for one day a real camera feed."""
+
+import os
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import httpx
+import numpy as np
+import uvicorn
+
+from service.api.app import make_app
+from service.api.listen import free_port
+from service.custody.practice import Practice, ShelfLife
+from service.demo import tarn_bridge as tb
+from service.demo.cycles import made_cycle
+from service.demo.diary import Step
+from service.ledger.ids import uuid7
+from service.ledger.sqlite import SqliteLedger, create
+from service.pages.routes import add_pages
+from service.stations.desk import Desk, Printer
+from service.steam.programme import programme
+
+
+class DemoError(Exception):
+    """The demo went another way than its diary: what was scanned, what was expected, what came."""
+
+
+class DemoClock:
+    """The service's clock. It stands where the diary puts it; let go, it runs on from there."""
+
+    def __init__(self, start: datetime) -> None:
+        self._base = start
+        self._let_go_at: float | None = None
+
+    def __call__(self) -> datetime:
+        if self._let_go_at is None:
+            return self._base
+        return self._base + timedelta(seconds=time.monotonic() - self._let_go_at)
+
+    def put(self, moment: datetime) -> None:
+        self._base = max(self._base, moment)
+
+    def let_go(self) -> None:
+        self._let_go_at = time.monotonic()
+
+
+def choices(practice: Practice) -> Practice:
+    """Tarn Bridge's choices: a quarantine shelf, and two weeks for double cotton wrap."""
+    lives = dict(practice.shelf_lives)
+    for wrap, days in tb.SHELF_DAYS.items():
+        lives[wrap] = ShelfLife(days, tb.SHELF_SOURCE)
+    return replace(practice, site=tb.SITE, name=tb.NAME, quarantine_shelves=(tb.QUARANTINE,), shelf_lives=lives)
+
+
+class Stage:
+    """The running service and a way to scan and to post at it."""
+
+    def __init__(self, ledger: Path, practice: Practice, start: datetime, printer: Printer | None = None) -> None:
+        create(ledger)
+        self.clock = DemoClock(start)
+        self.practice = choices(practice)
+        desk = Desk(SqliteLedger(ledger, self.practice), self.practice, self.clock, printer).start()
+        desk.act(self.new_id(), "open site", by=None, body={}).result(30)
+        self.desk = desk
+        bound = free_port("127.0.0.1", 0)
+        self.url = f"http://127.0.0.1:{bound.getsockname()[1]}"
+        config = uvicorn.Config(
+            make_app(desk, add_pages), log_config=None, access_log=False, timeout_graceful_shutdown=2
+        )
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [bound]}, daemon=True)
+        self._thread.start()
+        self._http = httpx.Client(base_url=self.url, timeout=30)
+        self._rng = np.random.default_rng(20260302)
+        self.posted = 0
+
+    def new_id(self) -> str:
+        return uuid7(int(self.clock().timestamp() * 1000), os.urandom(10))
+
+    def close(self) -> None:
+        self._http.close()
+        self._server.should_exit = True
+        self._thread.join(15)
+
+    def wait(self) -> None:
+        """Serve until somebody stops it."""
+        self._thread.join()
+
+    def play(self, step: Step) -> dict[str, Any]:
+        """Post one step. Raises DemoError when the answer is not the one the diary expects."""
+        self.clock.put(step.at.astimezone(UTC))
+        answer = self._scan(step) if step.code else self._post(step)
+        self.posted += 1
+        return check(step, answer)
+
+    def _scan(self, step: Step) -> dict[str, Any]:
+        body = {"id": self.new_id(), "station": step.station, "code": step.code, "seen_at": step.at.isoformat()}
+        return self._answer(step, self._http.post("/api/scans", json=body))
+
+    def _post(self, step: Step) -> dict[str, Any]:
+        if step.cycle:
+            log = made_cycle(programme(step.cycle), self._rng)
+            query = {"id": self.new_id(), "by": step.body["by"], "programme": step.cycle}
+            return self._answer(step, self._http.post(step.path, params=query, content=log))
+        return self._answer(step, self._http.post(step.path, json={"id": self.new_id()} | step.body))
+
+    def get(self, path: str, **query: str) -> Any:
+        return self._http.get(path, params=query).raise_for_status().json()
+
+    def _answer(self, step: Step, response: httpx.Response) -> dict[str, Any]:
+        if response.status_code != httpx.codes.OK:
+            raise DemoError(
+                f"{step.path or step.code} at {step.at:%d %B %H:%M}: {response.status_code} {response.text}"
+            )
+        found: dict[str, Any] = response.json()
+        return found
+
+
+def check(step: Step, answer: dict[str, Any]) -> dict[str, Any]:
+    """`answer`, when it is the verdict the diary expects of `step`; DemoError otherwise."""
+    if answer["verdict"] != step.expect:
+        raise DemoError(
+            f"{step.path or step.code} at {step.station}, {step.at:%d %B %H:%M}: expected {step.expect}, "
+            f"got {answer['verdict']}: {answer['headline']} {answer['detail']}"
+        )
+    return answer
+
+
+Progress = Callable[[str], None]
