@@ -1,0 +1,100 @@
+"""A cycle drawn as inline SVG: axes with units, the set temperature, the plateau, values readable without hovering."""
+
+from html import escape
+
+import numpy as np
+
+from service.steam.cycle import Cycle
+from service.steam.judge import Judgement
+from service.steam.programme import Programme
+
+WIDTH, HEIGHT = 900, 380
+LEFT, RIGHT, TOP, BOTTOM = 64, 24, 64, 52
+_INK, _SOFT, _LINE = "var(--ink,#1b2430)", "var(--soft,#5a6573)", "var(--line,#d9d4c7)"
+_GO, _STOP, _FOLD = "var(--go,#0b6b4f)", "var(--stop,#a3172b)", "var(--fold,#ebe6d9)"
+_MOST_POINTS = 1200
+
+
+def _ticks(low: float, high: float, about: int) -> list[float]:
+    """Round values between `low` and `high`, about that many."""
+    raw = max((high - low) / about, 1e-9)
+    size = 10.0 ** np.floor(np.log10(raw))
+    step = float(next(size * m for m in (1, 2, 5, 10) if size * m >= raw))
+    first = np.ceil(low / step) * step
+    return [float(v) for v in np.arange(first, high + step / 1000, step)]
+
+
+def _thinned(cycle: Cycle) -> np.ndarray:
+    """Rows to draw: all of them, or for a long log the lowest and highest of each stretch."""
+    count = cycle.seconds.size
+    if count <= _MOST_POINTS:
+        return np.arange(count)
+    edges = np.linspace(0, count, _MOST_POINTS // 2 + 1).astype(int)
+    rows = {0, count - 1}
+    for start, end in zip(edges[:-1], edges[1:], strict=True):
+        part = cycle.temperature_c[start:end]
+        rows |= {start + int(part.argmin()), start + int(part.argmax())}
+    return np.array(sorted(rows))
+
+
+def cycle_svg(cycle: Cycle, judgement: Judgement, programme: Programme, *, title: str) -> str:
+    """The chart of a judged cycle, 900 × 380 units, scaling with its page; it also stands alone as a file."""
+    minutes = cycle.seconds / 60
+    first, last = float(minutes[0]), float(minutes[-1])
+    low = min(float(cycle.temperature_c.min()), programme.set_c - 20) - 2
+    high = max(float(cycle.temperature_c.max()), programme.set_c) + 6
+    across, down = WIDTH - LEFT - RIGHT, HEIGHT - TOP - BOTTOM
+
+    def x(minute: float) -> float:
+        return LEFT + (minute - first) / (last - first) * across
+
+    def y(celsius: float) -> float:
+        return TOP + (high - celsius) / (high - low) * down
+
+    parts = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
+        f'font-family="Atkinson Hyperlegible,ui-sans-serif,system-ui,sans-serif" font-size="14" fill="{_INK}">',
+        f"<title>{escape(title)}: {judgement.verdict}</title>",
+        f'<text x="{LEFT}" y="24" font-size="17" font-weight="700">{escape(title[:90])}</text>',
+        f'<text x="{LEFT}" y="46">{_summary(judgement, programme)}</text>',
+    ]
+    for value in _ticks(low, high, 6):
+        parts.append(f'<path d="M{LEFT} {y(value):.1f}H{WIDTH - RIGHT}" stroke="{_LINE}"/>')
+        parts.append(f'<text x="{LEFT - 8}" y="{y(value) + 5:.1f}" text-anchor="end" fill="{_SOFT}">{value:g}</text>')
+    for value in _ticks(first, last, 9):
+        parts.append(f'<path d="M{x(value):.1f} {HEIGHT - BOTTOM}v6" stroke="{_INK}"/>')
+        parts.append(
+            f'<text x="{x(value):.1f}" y="{HEIGHT - BOTTOM + 22}" text-anchor="middle" fill="{_SOFT}">{value:g}</text>'
+        )
+    parts.append(f'<text x="8" y="{TOP - 4}" fill="{_SOFT}">°C</text>')
+    parts.append(f'<text x="{WIDTH - RIGHT}" y="{HEIGHT - 8}" text-anchor="end" fill="{_SOFT}">minutes</text>')
+    if judgement.plateau:
+        left, right = x(judgement.plateau.start_s / 60), x(judgement.plateau.end_s / 60)
+        parts.append(
+            f'<rect x="{left:.1f}" y="{TOP}" width="{max(right - left, 1):.1f}" height="{down}" fill="{_FOLD}" opacity="0.8"/>'
+        )
+        anchor = "end" if left > WIDTH * 0.6 else "start"
+        where = left - 8 if anchor == "end" else right + 8
+        parts.append(
+            f'<text x="{where:.1f}" y="{y(low) - 12:.1f}" text-anchor="{anchor}" font-weight="700">'
+            f"{judgement.hold_s} s, {judgement.plateau.lowest_c:.1f} to {judgement.plateau.highest_c:.1f} °C</text>"
+        )
+    colour = _GO if judgement.verdict == "pass" else _STOP
+    level = y(programme.set_c)
+    parts.append(
+        f'<path d="M{LEFT} {level:.1f}H{WIDTH - RIGHT}" stroke="{colour}" stroke-width="2" stroke-dasharray="6 5"/>'
+    )
+    parts.append(f'<text x="{LEFT + 8}" y="{level - 8:.1f}" fill="{colour}">set {programme.set_c:g} °C</text>')
+    rows = _thinned(cycle)
+    path = "L".join(f"{x(minutes[i]):.1f} {y(cycle.temperature_c[i]):.1f}" for i in rows)
+    parts.append(f'<path d="M{path}" fill="none" stroke="{_INK}" stroke-width="2.5" stroke-linejoin="round"/>')
+    parts.append(f'<path d="M{LEFT} {TOP}V{HEIGHT - BOTTOM}H{WIDTH - RIGHT}" fill="none" stroke="{_INK}"/>')
+    parts.append("</svg>")
+    return "".join(parts)
+
+
+def _summary(judgement: Judgement, programme: Programme) -> str:
+    need = f"{programme.hold_s} s at {programme.set_c:g} °C needed"
+    return escape(
+        f"{judgement.verdict}: {judgement.hold_s} s held, {need}; F0 {judgement.f0_min:.1f} min, not a validation"
+    )
