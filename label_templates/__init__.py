@@ -1,0 +1,1 @@
+"""Labels: codes, symbols, stocks, designs, and their drawing as PDF and PNG."""

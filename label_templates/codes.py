@@ -98,7 +98,7 @@ def parse(text: str) -> Code:
         raise CodeError("check", f"the check character of {text} is wrong: scan it again")
     for name in ("number", "turn"):
         if parts.get(name) is not None:
-            parts[name] = int(parts[name])  # type: ignore[call-overload]
+            parts[name] = int(parts[name])
     if parts.get("turn") == 0:
         raise CodeError("shape", f"{text} names turn 0: turns count from 1")
     return Code(text, text[0], **parts)  # type: ignore[arg-type]
