@@ -1,0 +1,1 @@
+"""The scanner: pictures in, checked codes out, posted to the service in order."""

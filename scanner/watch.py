@@ -1,0 +1,62 @@
+"""Watch: the scanner at work. A source is read frame by frame, and every label shown becomes one scan."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from scanner.client import Client, Verdict
+from scanner.decode import ours, read
+from scanner.frames import Frame, Source
+from scanner.outbox import new_id
+from scanner.steady import Steady
+
+_SECOND_OPINION_EVERY = 4
+"""Of frames with nothing in them, how many apart zbar is asked: a label stays in view for more."""
+Told = Callable[[datetime, str, Verdict], None]
+
+
+@dataclass(slots=True)
+class Counts:
+    """What a watch has done so far."""
+
+    frames: int = 0
+    sightings: int = 0
+    scans: int = 0
+    answered: int = 0
+
+
+class Watch:
+    """One station's scanner over one source. `told` hears every verdict: time, code, verdict."""
+
+    def __init__(
+        self, source: Source, station: str, client: Client, told: Told, *, patient_pattern: str | None = None
+    ) -> None:
+        self._source = source
+        self._frames: Iterator[Frame] = iter(source)
+        self._station = station
+        self._client = client
+        self._told = told
+        self._pattern = patient_pattern
+        self._steady = Steady()
+        self.counts = Counts()
+
+    def run(self, until_frame: int | None = None) -> bool:
+        """Read on to frame `until_frame`, or to the end. False when the source has ended. Raises SourceError."""
+        while until_frame is None or self.counts.frames < until_frame:
+            frame = next(self._frames, None)
+            if frame is None:
+                return False
+            self._look(frame)
+        return True
+
+    def _look(self, frame: Frame) -> None:
+        self.counts.frames += 1
+        budget = 1 / self._source.fps if self.counts.frames % _SECOND_OPINION_EVERY == 0 else 0.0
+        codes = [str(code) for seen in read(frame.image, budget) if (code := ours(seen, self._pattern))]
+        self.counts.sightings += len(codes)
+        for code in self._steady.feed(frame.at_s, codes):
+            scan = {"id": new_id(), "station": self._station, "code": code, "seen_at": frame.at.isoformat()}
+            self.counts.scans += 1
+            verdict = self._client.scan(scan)
+            self.counts.answered = self._client.answered
+            self._told(frame.at, code, verdict)
