@@ -36,6 +36,7 @@ class Diary:
         self.now = datetime.combine(FIRST, time(8), ZONE)
         self.turn = dict.fromkeys(SETS, 0)
         self.washes = self.loads = 0
+        self.tested: date | None = None
         self.strip_known = False
         self.patients = iter(tb.PATIENTS)
         self.notable: dict[str, str] = {}
@@ -64,7 +65,7 @@ class Diary:
             self.post("/api/staff", badge=badge, name=name, roles=roles, may_release=may_release)
         self.post("/api/machines", machine=tb.WASHER, kind="washer", removal=None, name="Washer 1",
                   steps=["clean", "rinse", "disinfect", "dry"], programmes=[])  # fmt: skip
-        self.post("/api/machines", machine=tb.STERILISER, kind="steriliser", removal="gravity", name="Steriliser 1",
+        self.post("/api/machines", machine=tb.STERILISER, kind="steriliser", removal="active", name="Steriliser 1",
                   steps=[], programmes=list(tb.PROGRAMMES))  # fmt: skip
         for one in SETS.values():
             sheet = [{"group": group, "line": line, "count": count} for group, line, count in one.sheet]
@@ -132,9 +133,10 @@ class Diary:
         self, *names: str, wet: str = "", biological: str | None = None, release: bool = True, programme: str = "1"
     ) -> str:
         """Load, run, unload, judge, release, store. `biological` is the lot of one placed in the load."""
-        self.loads += 1
-        load = codes.load_code(tb.STERILISER, 319 + self.loads).text
         self.scan("loading-1", tb.TECHNICIAN)
+        if self.tested != self.now.date():
+            self._air_removal_test()
+        load = self._next_load()
         self.scan("loading-1", load)
         for name in names:
             self.scan("loading-1", self.pack(name))
@@ -159,6 +161,27 @@ class Diary:
             self.release(load)
             self.store(*(name for name in names if name != wet))
         return load
+
+    def _next_load(self) -> str:
+        self.loads += 1
+        return codes.load_code(tb.STERILISER, 319 + self.loads).text
+
+    def _air_removal_test(self) -> None:
+        """The day's first load runs alone, with the test sheet in it."""
+        self.tested = self.now.date()
+        load = self._next_load()
+        self.scan("loading-1", load)
+        self.scan("loading-1", "DONE", "ask")
+        self.scan("loading-1", "1")
+        self.now += timedelta(minutes=14)
+        self.scan("unloading-1", tb.TECHNICIAN)
+        self.scan("unloading-1", load)
+        self.scan("unloading-1", "END", "ask")
+        self.scan("unloading-1", "PASS")
+        self.post(
+            f"/api/loads/{load}/indicators/read", tb.TECHNICIAN, indicator="air removal", result="pass", lot="A-9"
+        )
+        self.scan("loading-1", tb.TECHNICIAN)
 
     def release(self, load: str, expect: str = "go", **more: Any) -> None:
         self.post(f"/api/loads/{load}/release", tb.NURSE, expect, **more)

@@ -332,6 +332,7 @@ class SqliteLedger:
         self.path = path
         self.practice = practice
         self._local = threading.local()
+        self._readers: list[sqlite3.Connection] = []
         self._writer: sqlite3.Connection | None = None
         self._cache: _Cache | None = None
         self._seen: dict[str, tuple[int, str]] = {}
@@ -385,6 +386,7 @@ class SqliteLedger:
         try:
             if connection is None:
                 connection = self._local.connection = _open(self.path, read_only=True)
+                self._readers.append(connection)
             nested = connection.in_transaction
             if not nested:
                 connection.execute("BEGIN")
@@ -397,7 +399,9 @@ class SqliteLedger:
             raise LedgerError(f"{self.path} cannot be read ({error}): restore it from a backup") from error
 
     def close(self) -> None:
-        for connection in (self._writer, getattr(self._local, "connection", None)):
+        """Close every connection, of all threads; the last one leaves a single file behind, with no log beside it."""
+        for connection in (*self._readers, self._writer):
             if connection is not None:
                 connection.close()
-        self._writer = None
+        self._readers, self._writer, self._cache = [], None, None
+        self._local = threading.local()
