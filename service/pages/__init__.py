@@ -1,0 +1,1 @@
+"""The pages: few, server-rendered, each from a typed view of what it shows."""

@@ -1,0 +1,180 @@
+"""Drawings on pages, as inline SVG: the round, the custody line, the verdict's shapes, a QR code."""
+
+import math
+from dataclasses import dataclass
+from html import escape
+
+from label_templates.symbols import Symbol, runs
+from service.pages.views import Segment, Tile
+
+_INNER, _OUTER, _MIDDLE = 138, 198, 290
+_GAP = 0.02
+_SHADES = ("#ddd6c4", "#e3decf", "#e8e4d8", "#e8e4d8", "#e3decf", "url(#waiting)", "#f0ede5", "#ddd6c4")
+
+SHAPES = {
+    "go": '<circle cx="60" cy="60" r="54" fill="currentColor"/><path d="M34 62l18 18 36-40" fill="none" '
+    'stroke="var(--shape)" stroke-width="13" stroke-linecap="round" stroke-linejoin="round"/>',
+    "ask": '<path d="M60 4l56 56-56 56L4 60z" fill="currentColor"/><path d="M45 47c1-11 8-16 16-16 9 0 16 6 16 14 0 12-16 12-16 '
+    '25" fill="none" stroke="var(--shape)" stroke-width="10" stroke-linecap="round"/><circle cx="61" cy="86" r="7" '
+    'fill="var(--shape)"/>',
+    "stop": '<path d="M37 6h46l31 31v46l-31 31H37L6 83V37z" fill="currentColor"/><path d="M40 40l40 40M80 40L40 80" '
+    'stroke="var(--shape)" stroke-width="13" stroke-linecap="round"/>',
+    "not checked": '<circle cx="60" cy="60" r="48" fill="none" stroke="currentColor" stroke-width="12"/>',
+}
+
+
+def shape(verdict: str) -> str:
+    """The shape of a verdict: disc with tick, diamond with question mark, octagon with cross, open ring."""
+    return f'<svg class="shape" viewBox="0 0 120 120" aria-hidden="true">{SHAPES[verdict]}</svg>'
+
+
+def _arc(start: float, end: float) -> str:
+    def point(radius: float, angle: float) -> str:
+        return f"{_MIDDLE + radius * math.sin(angle):.1f} {230 - radius * math.cos(angle):.1f}"
+
+    big = 1 if end - start > math.pi else 0
+    return (
+        f"M{point(_OUTER, start)}A{_OUTER} {_OUTER} 0 {big} 1 {point(_OUTER, end)}"
+        f"L{point(_INNER, end)}A{_INNER} {_INNER} 0 {big} 0 {point(_INNER, start)}Z"
+    )
+
+
+def the_round(segments: tuple[Segment, ...], total: int) -> str:
+    """The circle of the work as a ring; every set a tile in its mark, a link to its pack."""
+    weights = [max(len(segment.tiles), 1.1) for segment in segments]
+    share = 2 * math.pi / sum(weights)
+    parts = [
+        '<svg class="round" viewBox="0 0 580 460" role="img" aria-label="Where every set is"><defs>'
+        '<pattern id="waiting" width="9" height="9" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
+        '<path d="M0 0h9v9H0z" fill="#f6f4ee"/><path d="M0 0h4v9H0z" fill="#d8d1bf"/></pattern></defs>'
+    ]
+    angle = 0.0
+    for segment, weight, shade in zip(segments, weights, _SHADES, strict=True):
+        end = angle + weight * share
+        parts.append(f'<path d="{_arc(angle + _GAP / 2, end - _GAP / 2)}" fill="{shade}"/>')
+        parts += _tiles(segment.tiles, angle, end)
+        parts.append(_name(segment, (angle + end) / 2))
+        angle = end
+    parts.append(f'<text x="{_MIDDLE}" y="240" text-anchor="middle" font-size="60" font-weight="700">{total}</text>')
+    parts.append(f'<text x="{_MIDDLE}" y="266" text-anchor="middle" font-size="17">sets in the round</text></svg>')
+    return "".join(parts)
+
+
+def _name(segment: Segment, middle: float) -> str:
+    x, y = _MIDDLE + 214 * math.sin(middle), 230 - 214 * math.cos(middle) + 5
+    anchor = "start" if math.sin(middle) > 0.25 else "end" if math.sin(middle) < -0.25 else "middle"
+    return f'<text x="{x:.0f}" y="{y:.0f}" text-anchor="{anchor}" font-weight="700">{segment.state} {len(segment.tiles)}</text>'
+
+
+def _tiles(tiles: tuple[Tile, ...], start: float, end: float) -> list[str]:
+    columns = max(1, math.ceil(len(tiles) / 2))
+    parts = []
+    for index, tile in enumerate(tiles):
+        column, row = divmod(index, 2)
+        angle = start + (end - start) * (column + 0.5) / columns
+        radius = _OUTER - 18 if row == 0 else _INNER + 18
+        if len(tiles) % 2 and index == len(tiles) - 1:
+            radius = (_OUTER + _INNER) / 2
+        x, y = _MIDDLE + radius * math.sin(angle), 230 - radius * math.cos(angle)
+        title = escape(tile.name + (f": {tile.note}" if tile.note else ""))
+        ring = ' class="needs"' if tile.note else ""
+        parts.append(
+            f'<a href="{escape(tile.link)}"{ring}><title>{title}</title>'
+            f'<g transform="translate({x - 9:.1f} {y - 9:.1f})">{_mark(tile.pattern)}</g></a>'
+        )
+    return parts
+
+
+def _mark(pattern: str) -> str:
+    """A set's tile: 18 × 18, its mark's pattern in ink."""
+    frame = (
+        '<rect class="tile" width="18" height="18" rx="2" fill="var(--sheet)" stroke="var(--ink)" stroke-width="2"/>'
+    )
+    ink = 'fill="var(--ink)"'
+    match pattern:
+        case "solid":
+            return f'<rect class="tile" width="18" height="18" rx="2" {ink} stroke="var(--ink)" stroke-width="2"/>'
+        case "two bars":
+            return f'{frame}<path d="M4 1h4v16H4zM11 1h4v16h-4z" {ink}/>'
+        case "dots":
+            return f'{frame}<circle cx="6" cy="6" r="2.5" {ink}/><circle cx="12.5" cy="12.5" r="2.5" {ink}/>'
+        case "checks":
+            return f'{frame}<path d="M1 1h8v8H1zM9 9h8v8H9z" {ink}/>'
+        case "diagonals":
+            return f'{frame}<path d="M2 16L16 2" stroke="var(--ink)" stroke-width="5"/>'
+        case "waves":
+            return f'{frame}<path d="M1 9c4-7 5-7 8 0s5 7 8 0" fill="none" stroke="var(--ink)" stroke-width="3"/>'
+        case _:
+            return frame
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """A step on the custody line: its name, two lines of words, how it is drawn."""
+
+    name: str
+    when: str = ""
+    words: str = ""
+    kind: str = "ring"
+    """`ring`, `override` (red ring), `gap` (no ring, a red stretch), `opening` (an arrow)."""
+    news: str = ""
+    """What was found out later, pointing down at this step."""
+
+
+def custody_line(stops: list[Stop]) -> str:
+    """One line from wash to patient; a gap is a dashed red stretch with its reason, an opening an arrow."""
+    step = 122
+    width = step * max(len(stops), 2)
+    parts = [
+        f'<svg class="line" viewBox="0 0 {width} 190" role="img" aria-label="From wash to patient" width="{width}" height="190">'
+    ]
+    for index, stop in enumerate(stops):
+        x = 61 + index * step
+        if index:
+            gap = "gap" in {stop.kind, stops[index - 1].kind}
+            style = (
+                'stroke="var(--stop)" stroke-width="5" stroke-dasharray="4 8"'
+                if gap
+                else 'stroke="var(--ink)" stroke-width="5"'
+            )
+            parts.append(f'<path d="M{x - step + 14} 80H{x - 14}" {style}/>')
+        parts.append(_stop(stop, x))
+    parts.append("</svg>")
+    return "".join(parts)
+
+
+def _stop(stop: Stop, x: int) -> str:
+    red = ' class="red"'
+    parts = []
+    if stop.news:
+        parts.append(
+            f'<text x="{x}" y="24" text-anchor="middle" font-size="14" font-weight="700"{red}>{escape(stop.news[:34])}</text>'
+        )
+        parts.append(
+            f'<path d="M{x} 32v18M{x - 7} 46l7 12 7-12z" stroke="var(--stop)" stroke-width="4" fill="var(--stop)"/>'
+        )
+    match stop.kind:
+        case "gap":
+            parts.append(f'<text x="{x}" y="60" text-anchor="middle" font-size="14" font-weight="700"{red}>gap</text>')
+        case "opening":
+            parts.append(f'<path d="M{x - 16} 62h18l16 18-16 18h-18z" fill="var(--ink)"/>')
+        case kind:
+            colour = "var(--stop)" if kind == "override" else "var(--ink)"
+            parts.append(f'<circle cx="{x}" cy="80" r="13" fill="var(--sheet)" stroke="{colour}" stroke-width="5"/>')
+    name = red if stop.kind in {"gap", "override"} else ""
+    parts.append(
+        f'<text x="{x}" y="122" text-anchor="middle" font-size="17" font-weight="700"{name}>{escape(stop.name)}</text>'
+    )
+    parts.append(f'<text x="{x}" y="144" text-anchor="middle" font-size="14">{escape(stop.when)}</text>')
+    parts.append(f'<text x="{x}" y="164" text-anchor="middle" font-size="14"{name}>{escape(stop.words[:19])}</text>')
+    return "".join(parts)
+
+
+def qr_svg(symbol: Symbol) -> str:
+    """A QR code with its quiet zone, black on white in either theme."""
+    side = symbol.width + 2 * symbol.quiet
+    path = "".join(f"M{x + symbol.quiet} {y + symbol.quiet}h{length}v1h-{length}z" for x, y, length in runs(symbol))
+    return (
+        f'<svg class="qr" viewBox="0 0 {side} {side}" role="img" aria-label="{escape(symbol.text)}" shape-rendering="crispEdges">'
+        f'<path d="M0 0h{side}v{side}H0z" fill="#fff"/><path d="{path}" fill="#000"/></svg>'
+    )

@@ -1,0 +1,29 @@
+"""Rendering: a view into HTML, everything escaped."""
+
+from functools import lru_cache
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+from service.pages.drawing import shape
+from service.pages.views import CAUTION, Page
+
+
+@lru_cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("service.pages", "templates"),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals["CAUTION"] = CAUTION
+    environment.globals["shape"] = lambda verdict: Markup(shape(verdict))  # noqa: S704  (our own drawing)
+    environment.filters["drawn"] = lambda svg: Markup(svg)  # noqa: S704  (our own drawings, their texts escaped)
+    return environment
+
+
+def render(page: Page) -> str:
+    """The HTML of a page."""
+    return _environment().get_template(page.template).render(page=page)

@@ -1,0 +1,141 @@
+"""The pages' addresses. Errors are pages too; what they do goes through the same API as everything else."""
+
+from collections.abc import Callable
+from importlib import resources
+from typing import Any
+
+from fastapi import APIRouter, FastAPI, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.staticfiles import StaticFiles
+
+from label_templates import codes
+from label_templates.codes import CodeError
+from label_templates.designs import BENCH_CARDS
+from service.custody.facts import stamp
+from service.custody.recall import ReachError, report
+from service.pages.build import Looks
+from service.pages.drawing import SHAPES, shape
+from service.pages.recall_list import recall_pdf
+from service.pages.render import render
+from service.pages.views import LimitsPage, Page, ProblemPage, StationPage, StationsPage
+from service.stations.desk import Desk
+from service.stations.scan import ScanError, station_name
+from service.stations.screen import screen
+
+WORDS = {"go": "GO", "ask": "ASK", "stop": "STOP", "not checked": "NOT CHECKED"}
+STATIONS = {
+    "wash-1": "sets go into a wash load",
+    "packing-1": "sets are counted, wrapped and labelled",
+    "loading-1": "packs go into the steriliser",
+    "unloading-1": "packs come out",
+    "store-1": "packs go on their shelves",
+    "theatre-1": "a pack is opened for a patient",
+    "office-1": "release, and where things are",
+}
+_CARDS = {
+    "wash": "DONE PASS FAIL YES NO UNDO",
+    "packing": "YES NO DONE WET TORN UNDO",
+    "loading": "DONE OUT WET TORN DROPPED UNDO",
+    "unloading": "END PASS FAIL OUT WET TORN DROPPED PALE DONE UNDO",
+    "store": "YES NO WET TORN DROPPED UNDO",
+    "theatre": "TURNED PALE UNSURE RETURN UNUSED DONE YES NO UNDO",
+    "office": "YES NO FAIL UNDO",
+}
+_CODE_OF = {card.word: card.code for card in BENCH_CARDS}
+
+
+class NotThere(Exception):  # noqa: N818  (a page says so)
+    """A page for something nobody registered."""
+
+
+def add_pages(app: FastAPI, desk: Desk) -> None:
+    """Put the pages beside the API."""
+    router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+
+    def page(path: str, build: Callable[..., Page | str]) -> None:
+        def endpoint(request: Request) -> Response:
+            return _answer(desk, build, request)
+
+        router.add_api_route(path, endpoint, methods=["GET"])
+
+    page("/", lambda looks, _: looks.board())
+    page("/packs/{code}", lambda looks, r: looks.pack(_there(looks.state.pack(_code(r, "P")))))
+    page("/sets/{code}", lambda looks, r: looks.instrument_set(_there(looks.state.set(_code(r, "S")))))
+    page("/loads", lambda looks, _: looks.loads())
+    page("/loads/{code}", lambda looks, r: looks.load(_there(looks.state.load(_code(r, "L", "W")))))
+    page("/recalls", lambda looks, _: looks.recalls())
+    page("/search", lambda looks, r: looks.search(r.query_params.get("q", "")))
+    page("/limits", lambda _looks, _: LimitsPage("What the record cannot show"))
+    page("/stations", lambda _looks, _: StationsPage("Stations", tuple(STATIONS.items())))
+    page("/stations/{station}", _station)
+
+    @router.get("/recalls/{code}.pdf")
+    def recall_list(code: str, request: Request) -> Response:
+        return _recall_list(desk, code, request)
+
+    page("/recalls/{code}", _recall)
+    app.include_router(router)
+    app.mount("/static", StaticFiles(directory=str(resources.files("service.pages").joinpath("static"))), name="static")
+
+
+def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> Response:
+    try:
+        with desk.ledger.reading() as reader:
+            found = build(Looks(reader, stamp(desk.clock())), request)
+    except NotThere:
+        return _problem(
+            404, "Not known", "Nothing was ever registered or begun under that code here.", "Check the code."
+        )
+    except (CodeError, ScanError, ReachError) as error:
+        return _problem(422, "That cannot be looked up", f"{error}.", "Check it, or search from the bar above.")
+    if isinstance(found, str):
+        return RedirectResponse(found, 303)
+    return HTMLResponse(render(found))
+
+
+def _problem(status: int, title: str, detail: str, then: str) -> Response:
+    return HTMLResponse(render(ProblemPage(title, detail, then)), status)
+
+
+def _code(request: Request, *letters: str) -> str:
+    return codes.parse_as(request.path_params["code"], *letters).text
+
+
+def _there(found: Any) -> Any:
+    if found is None:
+        raise NotThere
+    return found
+
+
+def _recall(looks: Looks, request: Request) -> Page:
+    return looks.recall(_there(looks.state.load(_code(request, "L", "W"))), request.query_params.get("reach", "load"))
+
+
+def _recall_list(desk: Desk, code: str, request: Request) -> Response:
+    try:
+        text = codes.parse_as(code, "L", "W").text
+        with desk.ledger.reading() as reader:
+            looks = Looks(reader, stamp(desk.clock()))
+            found = report(looks.state, _there(looks.state.load(text)), request.query_params.get("reach", "load"))
+            names = {row["set"]: looks.set_name(row["set"]) for row in found["packs"]}
+            patients = {patient: reader.name(patient) or "" for patient in found["patients"]}
+    except NotThere:
+        return _problem(404, "Not known", "No such load began here.", "Check the code.")
+    except (CodeError, ReachError) as error:
+        return _problem(422, "That cannot be looked up", f"{error}.", "Check the code and the reach.")
+    practice = desk.practice
+    data = recall_pdf(found, set_names=names, patient_names=patients, practice=practice.name, zone=practice.zone)
+    headers = {"Content-Disposition": f'inline; filename="recall-{text}.pdf"'}
+    return Response(data, media_type="application/pdf", headers=headers)
+
+
+def _station(looks: Looks, request: Request) -> Page:
+    name = station_name(request.path_params["station"])
+    kind, number = name.rsplit("-", 1)
+    now = screen(looks.reader, name)
+    cards = tuple((_CODE_OF[word], word) for word in _CARDS[kind].split())
+    digits = tuple((_CODE_OF[str(digit)], str(digit)) for digit in (1, 2, 3, 4, 5, 6, 7, 8, 9, 0))
+    return StationPage(
+        f"{kind.capitalize()} {number}", name, now["verdict"], WORDS[now["verdict"]], now["headline"], now["detail"],
+        now["next"], cards, digits, {verdict: shape(verdict) for verdict in SHAPES},
+    )  # fmt: skip

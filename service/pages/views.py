@@ -1,0 +1,200 @@
+"""What each page shows, and nothing else."""
+
+from dataclasses import dataclass, field
+
+CAUTION = "Foldmark advises; the practice's own procedures, local codes and the licensed practitioner decide."
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """Something that waits for somebody; `verdict` is the shape beside it."""
+
+    verdict: str
+    title: str
+    text: str
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """A set on the round: its pack's page, its name, its mark, and whether somebody is needed."""
+
+    name: str
+    link: str
+    pattern: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """One place on the round and the sets there."""
+
+    state: str
+    tiles: tuple[Tile, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPage:
+    template = "board.html"
+    title: str
+    segments: tuple[Segment, ...]
+    round_svg: str
+    ready: int
+    total: int
+    needs: tuple[Need, ...]
+    expiring: tuple[Need, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FactRow:
+    at: str
+    late: bool
+    what: str
+    about: str
+    where: str
+    seal: str
+    undone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PackPage:
+    template = "pack.html"
+    title: str
+    code: str
+    set_code: str
+    rows: tuple[tuple[str, str], ...]
+    tags: tuple[str, ...]
+    qr_svg: str
+    line_svg: str
+    steps: tuple[tuple[str, str, str], ...]
+    gaps: tuple[str, ...]
+    facts: tuple[FactRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PackLine:
+    code: str
+    name: str
+    state: str
+    flags: tuple[str, ...]
+    place: str
+    patients: tuple[str, ...] = ()
+    accounted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LoadPage:
+    template = "load.html"
+    title: str
+    code: str
+    steam: bool
+    rows: tuple[tuple[str, str], ...]
+    tags: tuple[str, ...]
+    standing: tuple[tuple[str, str], ...]
+    packs: tuple[PackLine, ...]
+    chart: str
+    cycle_notes: tuple[str, ...]
+    facts: tuple[FactRow, ...]
+    may: frozenset[str] = frozenset()
+    held: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LoadLine:
+    code: str
+    number: str
+    machine: str
+    when: str
+    what: str
+    tags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LoadsPage:
+    template = "loads.html"
+    title: str
+    loads: tuple[LoadLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RecallPage:
+    template = "recall.html"
+    title: str
+    load: str
+    reach: str
+    why: str
+    reaches: tuple[tuple[str, str], ...]
+    loads: tuple[str, ...]
+    packs: tuple[PackLine, ...]
+    patients: tuple[tuple[str, str], ...]
+    recall: str | None
+    opened: str
+    closed: bool
+    left: int
+
+
+@dataclass(frozen=True, slots=True)
+class RecallsPage:
+    template = "recalls.html"
+    title: str
+    recalls: tuple[tuple[str, str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SetPage:
+    template = "set.html"
+    title: str
+    code: str
+    rows: tuple[tuple[str, str], ...]
+    sheet: tuple[tuple[str, tuple[tuple[str, int], ...]], ...]
+    packs: tuple[PackLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SearchPage:
+    template = "search.html"
+    title: str
+    query: str
+    found: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StationsPage:
+    template = "stations.html"
+    title: str
+    stations: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StationPage:
+    template = "station.html"
+    title: str
+    station: str
+    verdict: str
+    word: str
+    headline: str
+    detail: str
+    next: str
+    cards: tuple[tuple[str, str], ...]
+    digits: tuple[tuple[str, str], ...]
+    shapes: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class LimitsPage:
+    template = "limits.html"
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemPage:
+    template = "problem.html"
+    title: str
+    detail: str
+    next: str
+
+
+Page = (
+    BoardPage | PackPage | LoadPage | LoadsPage | RecallPage | RecallsPage | SetPage | SearchPage | StationsPage
+    | StationPage | LimitsPage | ProblemPage
+)  # fmt: skip
