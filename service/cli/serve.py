@@ -58,7 +58,7 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
         raise fail(str(error)) from error
     folder = labels_to or settings.labels_to
     log_lines()
-    desk = Desk(ledger, practice, printer=label_folder(Path(folder)) if folder else None).start()
+    desk = Desk(ledger, practice, printer=label_folder(Path(folder), practice.zone) if folder else None).start()
     app = make_app(desk, add_pages)
     address = bound.getsockname()
     click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")

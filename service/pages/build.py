@@ -1,12 +1,12 @@
 """From the ledger to views: what a page shows is read here, and nothing is decided."""
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 
 from label_templates import codes
 from label_templates.codes import CodeError
 from label_templates.symbols import qr
-from service.custody.chain import CIRCLE, STEP_WORDS, custody_facts, expired, gaps, use_by
+from service.custody.chain import CIRCLE, STEP_WORDS, custody_facts, expired, gaps, step_of, use_by
 from service.custody.facts import Fact, moment
 from service.custody.recall import REACHES, report
 from service.custody.records import InstrumentSet, Load, Pack
@@ -38,6 +38,8 @@ from service.steam.judge import judge
 from service.steam.programme import programme
 
 LATE_MINUTES = 15
+_SAID_ELSEWHERE = {"wash_ended", "cycle_judged"}
+"""Steps that stand with another on the custody line while they passed, and on their own when they did not."""
 WEEK = 7
 
 
@@ -53,6 +55,13 @@ class Looks:
     def said(self, at: str | None) -> str:
         """A time as pages say it: `4 March 10:12`."""
         return f"{moment(at).astimezone(self.zone):%-d %B %H:%M}" if at else ""
+
+    def due(self, load: Load) -> str:
+        """When its biological is to be read, as `, due 6 March`."""
+        try:
+            return f", due {date.fromisoformat(load.biological_due or ''):%-d %B}"
+        except ValueError:
+            return ""
 
     def who(self, code: str | None) -> str:
         return (self.reader.name(code) or code) if code else ""
@@ -169,13 +178,15 @@ class Looks:
             if load.load_kind not in {None, "goods"} or load.rejected:
                 continue
             if load.held:
-                found.append(Need("stop", f"Load {number} is on hold.", f"{load.held}.", link))
+                found.append(
+                    Need("stop", f"Load {number} is on hold.", f"{load.held[:1].upper()}{load.held[1:]}.", link)
+                )
             elif load.ended_at and not load.released_at:
                 against = against_release(self.state, load)
                 words = against[0].headline if against else f"{len(load.packs)} packs; nothing against it so far."
                 found.append(Need("ask", f"Load {number} waits for release.", words, link))
             elif load.released_at and load.biological_lot and load.biological is None:
-                words = f"Biological not yet read, due {load.biological_due}; released, nothing against it so far."
+                words = f"Biological not yet read{self.due(load)}; released, nothing against it so far."
                 found.append(Need("ask", f"Load {number}.", words, link))
         for machine in self.state.everything("machine"):
             if stopped := getattr(machine, "stopped", None):
@@ -244,7 +255,7 @@ class Looks:
             ("wash_ended", "washed", lambda f: str(f.data["result"])),
             ("packed", "packed", lambda f: self.who(f.by)),
             ("loaded", "loaded", lambda f: f"L {f.load[7:11]}" if f.load else ""),
-            ("cycle_ended", "cycle", lambda f: f"display {f.data['display']}"),
+            ("cycle_ended", "cycle", lambda f: self._cycle_words(f, first.get("cycle_judged"))),
             ("cycle_judged", "judged", lambda f: f"{f.data['verdict']}, {f.data['hold_s']} s"),
             ("unloaded", "unloaded", lambda _: f"tape {pack.tape}"),
             ("released", "released", lambda f: self.who(f.by)),
@@ -255,6 +266,8 @@ class Looks:
         stops = []
         for kind, name, words in steps:
             fact = first.get(kind)
+            if fact and kind in _SAID_ELSEWHERE and step_of(fact):
+                continue
             if fact:
                 shape = {"overridden": "override", "opened": "opening"}.get(kind, "ring")
                 stops.append(Stop(name, self.said(fact.at), words(fact), shape, self._news(kind, facts, undone)))
@@ -262,15 +275,18 @@ class Looks:
                 stops.append(Stop(name, "", STEP_WORDS[kind].split(",")[0], "gap"))
         return stops
 
+    def _cycle_words(self, ended: Fact, judged: Fact | None) -> str:
+        return f"{judged.data['verdict']}, {judged.data['hold_s']} s" if judged else f"display {ended.data['display']}"
+
     def _news(self, kind: str, facts: list[Fact], undone: set[str]) -> str:
         """Bad news that came later, at the step it speaks of."""
         for fact in facts:
             if fact.id in undone:
                 continue
             if kind == "cycle_ended" and fact.kind == "indicator_read" and fact.data["result"] == "positive":
-                return f"biological positive, {self.said(fact.at)}"
+                return f"biological positive, {moment(fact.at).astimezone(self.zone):%-d %B}"
             if kind == "released" and fact.kind == "rejected":
-                return f"rejected, {self.said(fact.at)}"
+                return f"rejected, {moment(fact.at).astimezone(self.zone):%-d %B}"
             if kind == "opened" and fact.kind == "indicator_read" and fact.data["result"] == "pale":
                 return "strip pale"
             if kind == "unloaded" and fact.kind == "compromised" and fact.data["why"] != "strip pale":
@@ -309,7 +325,7 @@ class Looks:
             f0 = f"{load.f0_hundredths / 100:.2f}" if load.f0_hundredths is not None else "?"
             rows.append(("Judged", f"{load.verdict} from the {load.basis}: {load.hold_s} s held, F0 {f0} min"))
         if load.biological_lot:
-            read = load.biological or f"not yet read, due {load.biological_due}"
+            read = load.biological or f"not yet read{self.due(load)}"
             rows.append(("Biological", f"lot {load.biological_lot}: {read}"))
         if load.released_at:
             alone = ", alone: for a second look" if load.alone else ""

@@ -41,7 +41,7 @@ def _arc(start: float, end: float) -> str:
 
 def the_round(segments: tuple[Segment, ...], total: int) -> str:
     """The circle of the work as a ring; every set a tile in its mark, a link to its pack."""
-    weights = [max(len(segment.tiles), 1.1) for segment in segments]
+    weights = [max(len(segment.tiles), 1.6) for segment in segments]
     share = 2 * math.pi / sum(weights)
     parts = [
         '<svg class="round" viewBox="0 0 580 460" role="img" aria-label="Where every set is"><defs>'
@@ -62,7 +62,7 @@ def the_round(segments: tuple[Segment, ...], total: int) -> str:
 
 def _name(segment: Segment, middle: float) -> str:
     x, y = _MIDDLE + 214 * math.sin(middle), 230 - 214 * math.cos(middle) + 5
-    anchor = "start" if math.sin(middle) > 0.25 else "end" if math.sin(middle) < -0.25 else "middle"
+    anchor = "start" if math.sin(middle) > 0.08 else "end" if math.sin(middle) < -0.08 else "middle"
     return f'<text x="{x:.0f}" y="{y:.0f}" text-anchor="{anchor}" font-weight="700">{segment.state} {len(segment.tiles)}</text>'
 
 
@@ -123,13 +123,13 @@ class Stop:
 
 def custody_line(stops: list[Stop]) -> str:
     """One line from wash to patient; a gap is a dashed red stretch with its reason, an opening an arrow."""
-    step = 122
+    step = 120
     width = step * max(len(stops), 2)
     parts = [
         f'<svg class="line" viewBox="0 0 {width} 190" role="img" aria-label="From wash to patient" width="{width}" height="190">'
     ]
     for index, stop in enumerate(stops):
-        x = 61 + index * step
+        x = 60 + index * step
         if index:
             gap = "gap" in {stop.kind, stops[index - 1].kind}
             style = (
@@ -148,7 +148,7 @@ def _stop(stop: Stop, x: int) -> str:
     parts = []
     if stop.news:
         parts.append(
-            f'<text x="{x}" y="24" text-anchor="middle" font-size="14" font-weight="700"{red}>{escape(stop.news[:34])}</text>'
+            f'<text x="{x}" y="24" text-anchor="middle" font-size="14" font-weight="700"{red}>{escape(stop.news[:40])}</text>'
         )
         parts.append(
             f'<path d="M{x} 32v18M{x - 7} 46l7 12 7-12z" stroke="var(--stop)" stroke-width="4" fill="var(--stop)"/>'

@@ -33,7 +33,7 @@ _RECENT = 5
 class Unreadable(Refusal):
     """This is not one of our codes.
 
-    {why}.
+    Not taken: {why}.
 
     Scan the label again, or set it aside.
     """

@@ -58,7 +58,7 @@ def cycle_svg(cycle: Cycle, judgement: Judgement, programme: Programme, *, title
         f'<text x="{LEFT}" y="24" font-size="17" font-weight="700">{escape(title[:90])}</text>',
         f'<text x="{LEFT}" y="46">{_summary(judgement, programme)}</text>',
     ]
-    for value in _ticks(low, high, 6):
+    for value in _ticks(low, high, 8):
         parts.append(f'<path d="M{LEFT} {y(value):.1f}H{WIDTH - RIGHT}" stroke="{_LINE}"/>')
         parts.append(f'<text x="{LEFT - 8}" y="{y(value) + 5:.1f}" text-anchor="end" fill="{_SOFT}">{value:g}</text>')
     for value in _ticks(first, last, 9):

@@ -32,7 +32,7 @@ function sound(name) {
   } catch { /* a browser without sound still shows the shape */ }
 }
 function text(id, value) { document.getElementById(id).textContent = value || ""; }
-function clock(at) { return at ? new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" }) : ""; }
+function clock(at) { return at ? new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false }) : ""; }
 function drawing(name) {
   const holder = document.createElement("span");
   holder.className = `v-${name}`;
