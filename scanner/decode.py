@@ -18,7 +18,7 @@ except ImportError:  # libzbar is not installed: no second opinion
     zbar = None
 
 Image = NDArray[np.uint8]
-_FORMATS = zxingcpp.BarcodeFormat.QRCodeModel2 | zxingcpp.BarcodeFormat.Code128
+_FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
 _SECOND_OPINION_S = 0.035
 """Seconds zbar takes for a megapixel with nothing in it; measured on two cores, only to keep within a budget."""
 
@@ -47,7 +47,11 @@ def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
     if image.dtype != np.uint8 or image.ndim not in {2, 3} or (image.ndim == 3 and image.shape[2] != 3):
         raise ValueError(f"a picture is height × width (× 3) of 8 bits, not {image.shape} of {image.dtype}")
     began = time.monotonic()
-    found = [_from_zxing(result) for result in zxingcpp.read_barcodes(image, formats=_FORMATS) if result.text]
+    found = [
+        _from_zxing(result)
+        for result in zxingcpp.read_barcodes(image, formats=_FORMATS, text_mode=zxingcpp.TextMode.Plain)
+        if result.text
+    ]
     if found or zbar is None:
         return found
     needed = _SECOND_OPINION_S * image.shape[0] * image.shape[1] / 1e6

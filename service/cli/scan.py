@@ -43,8 +43,9 @@ def scan(
     status 1 when scans still wait at the end.
     """
     try:
-        kept = Outbox(Path(outbox or f"outbox-{station_name(station)}.db"))
+        station_name(station)
         frames = open_source(source)
+        kept = Outbox(Path(outbox or f"outbox-{station}.db"))
     except (SourceError, OutboxError, ScanError) as error:
         raise fail(str(error)) from error
     client = Client(url, kept, lambda: datetime.now(UTC))

@@ -1,0 +1,23 @@
+"""The ratcheted corpus of public photographs: least reads, most misreads, set by set."""
+
+import os
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from scanner.decode import read, second_opinion
+from tests.scanner import corpus
+
+RATCHET = tomllib.loads((Path(__file__).parent / "corpus.toml").read_text("utf-8"))["sets"]
+
+
+@pytest.mark.parametrize("name", RATCHET)
+def test_a_set_of_photographs_is_read_at_least_as_well_as_before(name):
+    path = corpus.folder()
+    if path is None or not second_opinion():
+        missing = "the photographs are not beside the project" if path is None else "libzbar is not installed"
+        assert os.environ.get("CI") != "true", missing
+        pytest.skip(missing)
+    reads, misreads = corpus.score(lambda image: [s.text for s in read(image)], path, name, corpus.answers(path)[name])
+    assert (reads >= RATCHET[name]["reads"], misreads <= RATCHET[name]["misreads"]) == (True, True), (reads, misreads)
