@@ -7,7 +7,7 @@ import numpy as np
 import zxingcpp
 from PIL import Image
 
-_FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
+_FORMATS = zxingcpp.BarcodeFormats((zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128))
 
 
 class ProofError(ValueError):

@@ -167,7 +167,7 @@ LOAD: dict[str, Fold] = {
     "cycle_ended": lambda r, f: replace(r, ended_at=f.at, display=f.data["display"]),
     "cycle_judged": _load_judged,
     "indicator_placed": lambda r, f: (
-        replace(r, biological_lot=f.data["lot"], biological_due=f.data["due"])
+        replace(r, biological_lot=f.data["lot"], control_lot=f.data["control_lot"], biological_due=f.data["due"])
         if f.data["indicator"] == "biological"
         else r
     ),

@@ -71,6 +71,7 @@ class Load:
     log_sha256: str | None = None
     judged_at: str | None = None
     biological_lot: str | None = None
+    control_lot: str | None = None
     biological_due: str | None = None
     biologicals: Texts = ()
     air_removal: str | None = None

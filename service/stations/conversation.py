@@ -235,7 +235,8 @@ def _again(talk: Talk, why: str | None) -> Answer:
     if talk.code is None:
         answer = theatre.patient(talk, talk.scan.code)
     elif talk.code.letter == "K":
-        answer = _card_at_station(talk, talk.code.word or "")
+        word = talk.code.word or ""
+        answer = _digit(talk, word) if word.isdecimal() else _card_at_station(talk, word)
     else:
         answer = _at_station(talk, talk.code)
     return answer

@@ -76,7 +76,7 @@ def decide(state: State, act: Act) -> list[Fact] | Refusal:
     except Refusal as refusal:
         return refusal
     except (CodeError, ReachError) as error:
-        return office.BadValue(what="This", why=f"{error}.", todo="Check it, then scan or type it again.")
+        return anywhere.BadValue(what="This", why=f"{error}.", todo="Check it, then scan or type it again.")
 
 
 def refused(act: Act, code: str | None, refusal: Refusal, pack_set: str | None = None) -> Fact:

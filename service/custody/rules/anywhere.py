@@ -160,6 +160,15 @@ class ReasonNeeded(Refusal):
     """
 
 
+class BadValue(Refusal):
+    """{what} cannot be taken.
+
+    {why}
+
+    {todo}
+    """
+
+
 def name_of(state: State, pack: Pack) -> str:
     """What people call a pack: the name of its set."""
     owner = state.set(pack.set)

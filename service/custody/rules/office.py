@@ -6,7 +6,7 @@ from service.custody.facts import Fact, moment
 from service.custody.recall import REACHES, reach_of
 from service.custody.records import Recall
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import LoadNotOpen, ReasonNeeded, UnknownCode, known_pack
+from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, UnknownCode, known_pack
 from service.custody.rules.refusal import Refusal
 
 
@@ -16,15 +16,6 @@ class AlreadyThere(Refusal):
     A code stands for one thing only.
 
     Choose another.
-    """
-
-
-class BadValue(Refusal):
-    """{what} cannot be taken.
-
-    {why}
-
-    {todo}
     """
 
 

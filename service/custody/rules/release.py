@@ -1,10 +1,12 @@
 """Release, reject, hold, and the indicators and judgements they rest on."""
 
+from typing import Any
+
 from service.custody.chain import State
 from service.custody.facts import Fact, moment
 from service.custody.records import Load, Pack
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import LoadNotOpen, ReasonNeeded, name_of
+from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, name_of
 from service.custody.rules.loading import CycleNotEnded, CycleNotStarted, not_unloaded
 from service.custody.rules.refusal import Refusal
 
@@ -241,10 +243,28 @@ def _held(act: Act, why: str) -> Fact:
     return act.fact("held", {"why": why}, set=None, pack=None)
 
 
+RESULTS = {
+    "tape": ("turned", "pale"),
+    "strip": ("turned", "pale"),
+    "biological": ("negative", "positive", "void"),
+    "air removal": ("pass", "fail"),
+    "leak": ("pass", "fail"),
+}
+"""What each kind of indicator can say. The kinds are no ranking."""
+
+
+def _known_indicator(name: object) -> str:
+    if name not in RESULTS:
+        raise BadValue(what="This indicator", why=f"{name!r} is not one.", todo=f"Choose among {', '.join(RESULTS)}.")
+    return str(name)
+
+
 def place_indicator(state: State, act: Act) -> list[Fact]:
     """An indicator goes into a load; a biological has a lot and a day it is due."""
     del state
     data = {key: act.data.get(key) for key in ("indicator", "lot", "control_lot", "due")}
+    if _known_indicator(data["indicator"]) == "biological" and not data["lot"]:
+        raise BadValue(what="This biological", why="Its lot is not named.", todo="Read the lot from the vial.")
     return [act.fact("indicator_placed", data, set=None, pack=None)]
 
 
@@ -252,12 +272,28 @@ def read_indicator(state: State, act: Act) -> list[Fact]:
     """An indicator of a load is read. A positive biological holds the load by rule."""
     load = known_load(state, act)
     data = {key: act.data.get(key) for key in ("indicator", "result", "lot")}
+    results = RESULTS[_known_indicator(data["indicator"])]
+    if data["result"] not in results:
+        todo = f"Choose among {', '.join(results)}."
+        raise BadValue(what="This result", why=f"{data['result']!r} is not one of a {data['indicator']}.", todo=todo)
     if data["indicator"] == "biological":
-        data["control"] = act.data.get("control")
+        data["control"] = act.data.get("control") or "not read"
+        data["result"] = _biological_result(load, data)
     facts = [act.fact("indicator_read", data, set=None, pack=None)]
     if data["indicator"] == "biological" and data["result"] == "positive" and not load.rejected:
         facts.append(_held(act, f"its biological indicator, lot {data['lot']}, is positive"))
     return facts
+
+
+def _biological_result(load: Load, data: dict[str, Any]) -> str:
+    """A negative counts only beside a control of the same lot that grew; otherwise the test is void.
+
+    Same lot: MMWR 2003;52(RR-17) F.6 (READ); the void rule: common practice, no source. A positive stays positive.
+    """
+    if data["result"] != "negative":
+        return str(data["result"])
+    same_lot = load.biological_lot is None or data["lot"] == load.biological_lot == load.control_lot
+    return "negative" if data["control"] == "grew" and same_lot else "void"
 
 
 def standing(state: State, load: Load) -> list[tuple[str, str]]:

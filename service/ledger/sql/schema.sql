@@ -30,7 +30,7 @@ CREATE INDEX pack_set ON pack ("set", turn);
 CREATE TABLE load (
   code TEXT PRIMARY KEY, machine TEXT, began_at TEXT, packs TEXT, started_at TEXT, started_seq INTEGER,
   programme TEXT, load_kind TEXT, why TEXT, ended_at TEXT, display TEXT, result TEXT, verdict TEXT, basis TEXT,
-  hold_s INTEGER, f0_hundredths INTEGER, log_sha256 TEXT, judged_at TEXT, biological_lot TEXT, biological_due TEXT,
+  hold_s INTEGER, f0_hundredths INTEGER, log_sha256 TEXT, judged_at TEXT, biological_lot TEXT, control_lot TEXT, biological_due TEXT,
   biologicals TEXT, air_removal TEXT, strips TEXT, released_at TEXT, released_by TEXT, alone INTEGER, rejected TEXT,
   held TEXT, recalls TEXT, level_seq INTEGER, seq INTEGER
 ) WITHOUT ROWID;
