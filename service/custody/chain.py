@@ -304,13 +304,13 @@ def gaps(facts: list[Fact]) -> list[dict[str, str]]:
 def custody_facts(state: State, pack: Pack) -> list[Fact]:
     """The facts of one pack and of the loads it went through, in the order of writing.
 
-    A pack that entered clean brings the wash of the turn it came from.
+    A pack that entered clean brings the beginning and the wash of the turn it came from.
     """
     found: dict[str, Fact] = {}
     turn: Pack | None = pack
     while turn is not None:
         for fact in state.history("pack", turn.code):
-            if turn is pack or fact.kind == "wash_loaded":
+            if turn is pack or fact.kind in {"received", "wash_loaded"}:
                 found[fact.id] = fact
         for load in (turn.wash, turn.load if turn is pack else None):
             if load:

@@ -115,16 +115,26 @@ PACK: dict[str, Fold] = {
 # A load
 
 
+def _begun(load: Load | None, fact: Fact) -> Load:
+    return load or Load(code=str(fact.load), machine=str(fact.load)[:6], began_at=fact.at)
+
+
+def _load_placed(load: Load | None, fact: Fact) -> Load:
+    load, data = _begun(load, fact), fact.data
+    if data["indicator"] != "biological":
+        return load
+    return replace(load, biological_lot=data["lot"], control_lot=data["control_lot"], biological_due=data["due"])
+
+
 def _load_packs(load: Load | None, fact: Fact) -> Load:
-    load = load or Load(code=str(fact.load), machine=str(fact.load)[:6], began_at=fact.at)
+    load = _begun(load, fact)
     pack = str(fact.pack)
     return load if pack in load.packs else replace(load, packs=(*load.packs, pack))
 
 
 def _load_started(load: Load | None, fact: Fact) -> Load:
-    load = load or Load(code=str(fact.load), machine=str(fact.load)[:6], began_at=fact.at)
     return replace(
-        load,
+        _begun(load, fact),
         started_at=fact.at,
         started_seq=fact.seq,
         programme=fact.data["programme"],
@@ -166,11 +176,7 @@ LOAD: dict[str, Fold] = {
     "cycle_started": _load_started,
     "cycle_ended": lambda r, f: replace(r, ended_at=f.at, display=f.data["display"]),
     "cycle_judged": _load_judged,
-    "indicator_placed": lambda r, f: (
-        replace(r, biological_lot=f.data["lot"], control_lot=f.data["control_lot"], biological_due=f.data["due"])
-        if f.data["indicator"] == "biological"
-        else r
-    ),
+    "indicator_placed": _load_placed,
     "indicator_read": _load_indicator,
     "released": lambda r, f: replace(r, released_at=f.at, released_by=f.by, alone=f.data["alone"], held=None),
     "rejected": lambda r, f: replace(r, rejected=f.data["why"]),

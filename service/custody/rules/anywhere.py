@@ -16,15 +16,6 @@ class UnknownCode(Refusal):
     """
 
 
-class WrongSite(Refusal):
-    """This code belongs to another site.
-
-    {code} was issued by site {theirs}; this is site {ours}.
-
-    Set it aside and show it to the office.
-    """
-
-
 class NotOnStaff(Refusal):
     """This badge is not in use.
 
@@ -76,15 +67,6 @@ class IsTheWrapUnbroken(Question):
     The record says this pack was opened. Only a pack still sealed may be un-opened.
 
     Show YES if the wrap is unbroken, NO if it is not.
-    """
-
-
-class NoPackInHand(Refusal):
-    """Which pack?
-
-    {card} speaks of the last pack scanned here, and there is none.
-
-    Scan the pack, then show {card}.
     """
 
 

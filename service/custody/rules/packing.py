@@ -51,15 +51,6 @@ class CleanEntryNotAllowed(Refusal):
     """
 
 
-class NotClean(Refusal):
-    """This set is not fit to pack.
-
-    {name} was found {what}.
-
-    {todo}
-    """
-
-
 class NotInspected(Refusal):
     """This set has not been looked at.
 

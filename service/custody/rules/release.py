@@ -6,8 +6,8 @@ from service.custody.chain import State
 from service.custody.facts import Fact, moment
 from service.custody.records import Load, Pack
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, name_of
-from service.custody.rules.loading import CycleNotEnded, CycleNotStarted, not_unloaded
+from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, name_of, working_machine
+from service.custody.rules.loading import STERILISERS, CycleNotEnded, CycleNotStarted, not_unloaded
 from service.custody.rules.refusal import Refusal
 
 
@@ -261,7 +261,8 @@ def _known_indicator(name: object) -> str:
 
 def place_indicator(state: State, act: Act) -> list[Fact]:
     """An indicator goes into a load; a biological has a lot and a day it is due."""
-    del state
+    if state.load(act.load) is None:
+        working_machine(state, str(act.load), STERILISERS)
     data = {key: act.data.get(key) for key in ("indicator", "lot", "control_lot", "due")}
     if _known_indicator(data["indicator"]) == "biological" and not data["lot"]:
         raise BadValue(what="This biological", why="Its lot is not named.", todo="Read the lot from the vial.")
