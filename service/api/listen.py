@@ -16,6 +16,7 @@ def free_port(host: str, port: int) -> socket.socket:
     bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         bound.bind((host, port))
+        bound.listen(256)
     except OSError as error:
         bound.close()
         if error.errno == errno.EADDRINUSE:
