@@ -1,0 +1,326 @@
+"""Commands: right use and wrong, one line an error, the right exit status, nothing half-written."""
+
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import httpx
+import pypdfium2
+import pytest
+
+from service.settings import SettingsError, load
+from tests.practice import NURSE, TarnBridge, patient, steam_load, wash_load
+from tests.published import outside
+
+FOLDMARK = [sys.executable, "-m", "service.cli"]
+
+
+def run(*arguments, cwd=None, env=None):
+    done = subprocess.run([*FOLDMARK, *arguments], capture_output=True, text=True, check=False, cwd=cwd, timeout=90,
+                          env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[3])} | (env or {}))  # fmt: skip
+    assert "Traceback" not in done.stderr, done.stderr
+    return done
+
+
+@pytest.fixture
+def ledger(tmp_path):
+    bridge = TarnBridge(tmp_path)
+    pack, load_code = bridge.ready()
+    bridge.scans("theatre-1", NURSE, patient(812), pack, "TURNED", "=10", "=10", "DONE")
+    bridge.close()
+    return bridge.path, pack, load_code
+
+
+def test_help_lists_every_command_with_examples():
+    done = run("--help")
+    assert done.returncode == 0
+    for command in (
+        "demo",
+        "init",
+        "serve",
+        "scan",
+        "label",
+        "custody",
+        "recall",
+        "board",
+        "cycle",
+        "verify",
+        "export",
+    ):
+        assert command in done.stdout
+        assert "Examples:" in run(command, "--help").stdout, command
+
+
+def test_init_makes_a_ledger_with_its_first_fact_and_verify_confirms_it(tmp_path):
+    done = run("--ledger", "k7.db", "init", "--site", "K7", "--name", "Tarn Bridge", cwd=tmp_path)
+    assert (done.returncode, done.stdout) == (0, "k7.db: a new ledger for site K7.\n")
+    assert run("--ledger", "k7.db", "verify", cwd=tmp_path).stdout.startswith("1 facts in an unbroken chain (K7 ")
+    assert run("--ledger", "k7.db", "init", "--site", "K7", "--name", "x", cwd=tmp_path).returncode == 2
+    wrong = run("--ledger", "other.db", "init", "--site", "Kay", "--name", "x", cwd=tmp_path)
+    assert (wrong.returncode, (tmp_path / "other.db").exists()) == (2, False)
+
+
+def test_verify_exits_1_naming_the_first_bad_fact_after_one_byte_is_changed_by_hand(ledger):
+    path, _, _ = ledger
+    assert run("--ledger", str(path), "verify").returncode == 0
+    whole = path.read_bytes()
+    place = whole.index(b"cycle_judged")
+    path.write_bytes(whole[:place] + b"k" + whole[place + 1 :])
+    done = run("--ledger", str(path), "verify")
+    assert done.returncode == 1
+    assert "fact 20" in done.stderr
+    told = json.loads(run("--ledger", str(path), "verify", "--json").stdout)
+    assert (told["ok"], told["facts"]) == (False, 19)
+
+
+def test_export_writes_facts_an_outside_program_confirms_and_recall_equals_what_they_give(ledger, tmp_path):
+    path, _, _ = ledger
+    facts = [json.loads(line) for line in run("--ledger", str(path), "export").stdout.splitlines()]
+    outside.check_chain(facts)
+    for code, reaches in outside.recalls(facts).items():
+        for reach, expected in reaches.items():
+            told = json.loads(run("--ledger", str(path), "recall", code, "--reach", reach, "--json").stdout)
+            assert [row["pack"] for row in told["packs"]] == expected["packs"]
+            assert told["patients"] == expected["patients"]
+    out = tmp_path / "facts.jsonl"
+    assert run("--ledger", str(path), "export", "-o", str(out), "--after", "3").returncode == 0
+    assert len(out.read_text().splitlines()) == len(facts) - 3
+
+
+def test_custody_prints_the_steps_and_json(ledger):
+    path, pack, _ = ledger
+    done = run("--ledger", str(path), "custody", pack)
+    assert done.returncode == 0
+    assert "No gap in the record." in done.stdout
+    told = json.loads(run("--ledger", str(path), "custody", pack, "--json").stdout)
+    assert list(told) == ["pack", "set", "state", "flags", "patients", "facts", "gaps"]
+    kinds = [fact["kind"] for fact in told["facts"]]
+    wanted = ["received", "wash_loaded", "packed", "loaded", "cycle_judged", "released", "opened"]
+    assert [kind for kind in kinds if kind in wanted] == wanted
+
+
+def test_recall_prints_a_list_and_writes_it_as_pdf(ledger, tmp_path):
+    path, pack, load_code = ledger
+    done = run("--ledger", str(path), "recall", load_code, "--pdf", str(tmp_path / "r.pdf"))
+    assert (done.returncode, pack in done.stdout, patient(812) in done.stdout) == (0, True, True)
+    words = pypdfium2.PdfDocument(str(tmp_path / "r.pdf"))[0].get_textpage().get_text_range()
+    assert pack in words
+    assert "never takes a pack off this list" in " ".join(words.split())
+    assert "licensed practitioner" in " ".join(words.split())
+
+
+def test_board_says_where_every_set_is(ledger):
+    path, pack, _ = ledger
+    assert "opened 1" in run("--ledger", str(path), "board").stdout
+    told = json.loads(run("--ledger", str(path), "board", "--json").stdout)
+    assert told["sets"][0]["pack"] == pack
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["custody", "NONSENSE"], "no kind of code begins with"), (["custody", "P-K7-0001-0001-A"], "check character"),
+        (["custody", "S-K7-0001-H"], "a pack code is needed"), (["custody", "P-K7-0042-0017-R"], "no pack was ever begun"),
+        (["recall", "L-K7-1-0331-K"], "never began"), (["recall", wash_load(1), "--reach", "since"], "for steam loads"),
+        (["recall", "x", "--reach", "sideways"], "Invalid value"), (["frobnicate"], "No such command"), (["export", "-o", "/nope/x"], "cannot be written"),
+        (["label", "slips", "L-K7-1-0331-K", "-o", "x.pdf"], "was not started"), (["label", "sets", "S-K7-0042-*", "--from-ledger", "-o", "x.png"], "no set is registered"),
+    ],
+)  # fmt: skip
+def test_wrong_use_is_one_line_and_status_2(ledger, tmp_path, arguments, words):
+    path, _, _ = ledger
+    done = run("--ledger", str(path), *arguments, cwd=tmp_path)
+    assert done.returncode == 2, done
+    assert words in done.stderr
+    assert not list(tmp_path.glob("x.*"))
+
+
+@pytest.mark.parametrize(
+    "command", [["verify"], ["export"], ["custody", "P-K7-0042-0017-R"], ["board"], ["serve", "--port", "0"]]
+)
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda p: None, "there is no ledger"), (lambda p: p.write_bytes(os.urandom(5000)), "cannot be read as a ledger"),
+        (lambda p: p.write_bytes(b""), "not a Foldmark ledger"), (lambda p: p.mkdir(), "cannot be read"),
+    ],
+)  # fmt: skip
+def test_a_ledger_that_cannot_be_used_is_one_line_and_status_2(tmp_path, command, make, words):
+    make(tmp_path / "l.db")
+    done = run("--ledger", str(tmp_path / "l.db"), *command)
+    assert (done.returncode, words in done.stderr) == (2, True), done
+    assert len(done.stderr.strip().splitlines()) == 1
+
+
+def test_a_ledger_torn_in_the_middle_does_not_verify_and_does_not_crash(ledger):
+    path, _, _ = ledger
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+    assert run("--ledger", str(path), "verify").returncode in {1, 2}
+    assert run("--ledger", str(path), "export").returncode in {0, 2}
+
+
+def test_a_ledger_of_a_newer_version_is_refused(ledger):
+    path, _, _ = ledger
+    db = sqlite3.connect(path)
+    db.execute("PRAGMA user_version = 99")
+    db.close()
+    done = run("--ledger", str(path), "board")
+    assert (done.returncode, "update Foldmark" in done.stderr) == (2, True)
+
+
+def test_another_kind_of_store_is_refused_by_name(tmp_path):
+    assert "postgresql://" in run("--ledger", "postgresql://localhost/x", "board").stderr
+
+
+def test_cycle_judges_a_log_with_no_ledger(tmp_path):
+    log = tmp_path / "c.csv"
+    log.write_text("seconds,temperature_c\n" + "".join(f"{t},134.5\n" for t in range(0, 201, 20)))
+    done = run("cycle", str(log), "--programme", "134/3", "--svg", str(tmp_path / "c.svg"))
+    assert (done.returncode, done.stdout[:4]) == (0, "PASS")
+    assert (tmp_path / "c.svg").read_text().startswith("<svg")
+    assert json.loads(run("cycle", str(log), "--programme", "121/15", "--json").stdout)["hold_s"] == 200
+    assert run("cycle", str(log), "--programme", "121/15").returncode == 1
+    assert run("cycle", str(log), "--programme", "1/1").returncode == 2
+    assert run("cycle", str(tmp_path / "none.csv"), "--programme", "134/3").returncode == 2
+    log.write_text("seconds,temperature_c\n0,x\n")
+    assert "c.csv: " in run("cycle", str(log), "--programme", "134/3").stderr
+
+
+def start(path, *arguments, env=None):
+    running = subprocess.Popen([*FOLDMARK, "--ledger", str(path), "serve", *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                               text=True, env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[3])} | (env or {}))  # fmt: skip
+    return running, running.stdout.readline().split("http://")[-1].split()[0]
+
+
+@pytest.mark.parametrize("signal_", [signal.SIGTERM, signal.SIGINT])
+def test_serve_answers_and_ends_cleanly_with_a_screen_open(ledger, signal_):
+    path, _, _ = ledger
+    running, address = start(path, "--port", "0")
+    try:
+        with httpx.stream("GET", f"http://{address}/api/stations/wash-1/events", timeout=10) as events:
+            next(events.iter_lines())
+            assert httpx.get(f"http://{address}/health").json()["status"] == "ok"
+            running.send_signal(signal_)
+            began = time.monotonic()
+            running.wait(15)
+        assert time.monotonic() - began < 8
+        assert "Traceback" not in running.stderr.read()
+        assert [p.name for p in path.parent.iterdir()] == ["practice.db"]
+    finally:
+        running.kill()
+
+
+def test_a_port_in_use_is_one_line_and_status_2(ledger):
+    path, _, _ = ledger
+    running, address = start(path, "--port", "0")
+    try:
+        done = run("--ledger", str(path), "serve", "--port", address.rsplit(":", 1)[1])
+        assert (done.returncode, "is in use" in done.stderr) == (2, True)
+    finally:
+        running.terminate()
+        running.wait(10)
+
+
+def test_serve_prints_each_packs_label_once_it_is_packed(tmp_path):
+    bridge = TarnBridge(tmp_path)
+    one = bridge.new_set()
+    bridge.wash([one])
+    pack = bridge.pack_of(one)
+    bridge.close()
+    running, address = start(bridge.path, "--port", "0", "--labels-to", str(tmp_path / "labels"))
+    try:
+        with httpx.Client(base_url=f"http://{address}") as http:
+            from scanner.outbox import new_id
+
+            for code in ("B-K7-003-J", one, "K-YES-J", "=16", "=24-117", "K-DONE-P"):
+                from label_templates import codes
+
+                text = codes.card_code(code.split("-")[1]).text if code.startswith("K-") else code
+                http.post("/api/scans", json={"id": new_id(), "station": "packing-1", "code": text}).raise_for_status()
+        picture = tmp_path / "labels" / f"{pack}.png"
+        for _ in range(50):
+            if picture.exists():
+                break
+            time.sleep(0.1)
+        assert picture.exists()
+        time.sleep(0.3)
+    finally:
+        running.terminate()
+        running.wait(10)
+    facts = [json.loads(line) for line in run("--ledger", str(bridge.path), "export").stdout.splitlines()]
+    printed = next(f for f in facts if f["kind"] == "label_printed")
+    assert (printed["pack"], printed["data"]["copy"], printed["by"]) == (pack, 1, None)
+    assert facts.index(printed) > next(i for i, f in enumerate(facts) if f["kind"] == "packed")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[service]\nhots = 1", "nobody knows service.hots"), ("[kitchen]\n", "nobody knows [kitchen]"), ("[practice]\ncooling = 5", "nobody knows practice.cooling"),
+        ("[practice]\ncooling_minutes = 'long'", "cooling_minutes is 'long'"), ("[practice]\ntz = 'Mars/North'", "is not a time zone"), ("not toml", "is not TOML"),
+        ("[service]\nport = 'x'", "whole number"), ("[service]\nport = true", "int is needed"), ("[shelf_life.double]\ndays = 3", "needs days"),
+        ("[shelf_life.sack]\ndays = 3\nsource = 's'", "shelf_life.sack"),
+    ],
+)  # fmt: skip
+def test_a_setting_nobody_knows_or_of_the_wrong_kind_is_an_error_that_names_it(tmp_path, text, words):
+    path = tmp_path / "f.toml"
+    path.write_text(text)
+    with pytest.raises(SettingsError) as caught:
+        load(path, {})
+    assert words in str(caught.value)
+
+
+def test_settings_come_from_the_file_then_the_environment_then_options(ledger, tmp_path):
+    path, _, _ = ledger
+    file = tmp_path / "f.toml"
+    file.write_text('[service]\nport = 8123\nledger = "a.db"\n[practice]\ncooling_minutes = 5\nquarantine_shelves = ["H-K7-009-V"]\n'
+                    '[shelf_life.double]\ndays = 14\nsource = "a source"\n')  # fmt: skip
+    found = load(file, {"FOLDMARK_PORT": "8200"})
+    assert (found.port, found.ledger, found.practice.cooling_minutes) == (8200, "a.db", 5)
+    assert found.practice.shelf_lives["double"].days == 14
+    assert load(None, {"FOLDMARK_SETTINGS": str(file)}).port == 8123
+    with pytest.raises(SettingsError, match="FOLDMARK_PORT"):
+        load(None, {"FOLDMARK_PORT": "x"})
+    with pytest.raises(SettingsError, match="cannot be read"):
+        load(tmp_path / "none.toml", {})
+    assert run("--settings", str(file), "board").returncode == 2
+    assert run("--settings", str(file), "--ledger", str(path), "board").returncode == 0
+    assert run("board", env={"FOLDMARK_LEDGER": str(path)}).returncode == 0
+
+
+def test_labels_from_the_ledger(ledger, tmp_path):
+    path, pack, load_code = ledger
+    for arguments in (["packs", pack, "--from-ledger"], ["sets", "--from-ledger"], ["slips", load_code]):
+        done = run("--ledger", str(path), "label", *arguments, "-o", str(tmp_path / "l.pdf"), "--json")
+        assert done.returncode == 0, done.stderr
+        assert json.loads(done.stdout)["labels"]
+    words = pypdfium2.PdfDocument(str(tmp_path / "l.pdf"))[0].get_textpage().get_text_range()
+    assert "Use by" in words and load_code in words
+
+
+def test_labels_without_a_ledger(tmp_path):
+    table = tmp_path / "sets.csv"
+    table.write_text('code,name,mark\nS-K7-0042-*,Dental extraction A,"blue, dots"\n')
+    out = str(tmp_path / "l.pdf")
+    for arguments in (["cards"], ["badges", "--site", "K7", "--count", "3"], ["shelves", "--site", "K7"], ["patients", "--site", "K7"],
+                      ["loads", "--machine", "W-K7-1", "--from", "5", "--count", "2"], ["sets", "--csv", str(table)],
+                      ["packs", "P-K7-0042-0017-R", "--name", "A", "--packed-at", "2026-03-04T10:12"]):  # fmt: skip
+        assert run("label", *arguments, "-o", out).returncode == 0, arguments
+    assert run("label", "cards", "-o", str(tmp_path / "l.png")).returncode == 2
+    assert run("label", "cards", "-o", str(tmp_path / "l.doc")).returncode == 2
+    assert run("label", "cards", "-o", out, "--start", "25").returncode == 2
+    assert run("label", "sets", "-o", out).returncode == 2
+    assert run("label", "loads", "--machine", "kettle", "-o", out).returncode == 2
+    table.write_text("kode,name\nx,y\n")
+    assert "lacks the column code" in run("label", "sets", "--csv", str(table), "-o", out).stderr
+    table.write_bytes(b"\xff\xfe\x00")
+    assert run("label", "sets", "--csv", str(table), "-o", out).returncode == 2
+
+
+def test_steam_load_codes_are_as_expected():
+    assert steam_load(331) == "L-K7-1-0331-K"
