@@ -278,7 +278,7 @@ def test_a_setting_nobody_knows_or_of_the_wrong_kind_is_an_error_that_names_it(t
 def test_settings_come_from_the_file_then_the_environment_then_options(ledger, tmp_path):
     path, _, _ = ledger
     file = tmp_path / "f.toml"
-    file.write_text('[service]\nport = 8123\nledger = "a.db"\n[practice]\ncooling_minutes = 5\nquarantine_shelves = ["H-K7-009-V"]\n'
+    file.write_text('[service]\nport = 8123\nledger = "a.db"\n[practice]\ncooling_minutes = 5\nquarantine_shelves = ["H-K7-009-U"]\n'
                     '[shelf_life.double]\ndays = 14\nsource = "a source"\n')  # fmt: skip
     found = load(file, {"FOLDMARK_PORT": "8200"})
     assert (found.port, found.ledger, found.practice.cooling_minutes) == (8200, "a.db", 5)

@@ -106,7 +106,7 @@ def test_the_board_shows_where_sets_are_and_who_is_needed(site):
     assert f"Load {load[7:11]} is on hold." in text
     assert "waits for release" in text
     assert "opened 2" in text and "waiting 1" in text
-    assert re.search(r"<b>0</b><span>of 4 sets: released, in date", text)
+    assert re.search(r"<b>0</b><span class=\"fill\">of 4 sets: released, in date", text)
 
 
 def test_a_set_out_of_date_needs_someone_and_one_that_soon_will_be_is_listed(site):
