@@ -41,8 +41,8 @@ def second_opinion() -> bool:
 def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
     """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR).
 
-    zbar is asked only when zxing-cpp sees nothing, and only if it can answer within `budget_s` seconds. Nothing found is
-    an empty list. Raises ValueError for an array of another shape or type.
+    zbar is asked only when zxing-cpp sees nothing, and only if it can answer within `budget_s` seconds. Nothing found
+    is an empty list. Raises ValueError for an array of another shape or type.
     """
     if image.dtype != np.uint8 or image.ndim not in {2, 3} or (image.ndim == 3 and image.shape[2] != 3):
         raise ValueError(f"a picture is height × width (× 3) of 8 bits, not {image.shape} of {image.dtype}")

@@ -69,8 +69,8 @@ class Film:
         self._writer.release()
 
     def _frame(
-        self, picture: NDArray[np.uint8], at: NDArray[np.float64], scale: float, tilt: float, lean: NDArray[np.float64], *,
-        blur: int,
+        self, picture: NDArray[np.uint8], at: NDArray[np.float64], scale: float, tilt: float, lean: NDArray[np.float64],
+        *, blur: int,
     ) -> None:  # fmt: skip
         frame = self._bench.copy()
         tall, wide = picture.shape
@@ -106,7 +106,8 @@ class Film:
 
     def _hand(self, frame: Image, corners: NDArray[np.float64]) -> None:
         wrist = corners[2] + (90, 60)
-        arm = np.array([corners[1], corners[2], wrist + (220, 160), wrist + (260, -60)], dtype=np.int32)
+        elbow = wrist + np.array([[220, 160], [260, -60]])
+        arm = np.vstack([corners[1:3], elbow]).astype(np.int32)
         cv2.fillConvexPoly(frame, arm, (148, 172, 120), cv2.LINE_AA)
 
     def _thumb(self, frame: Image, corners: NDArray[np.float64]) -> None:

@@ -124,7 +124,7 @@ class _Nothing(Exception):  # noqa: N818  (a probe that takes itself back)
     """Raised inside a transaction so that a probe leaves nothing behind."""
 
 
-def _looks(desk: Desk) -> APIRouter:  # noqa: C901  (a list of short looks)
+def _looks(desk: Desk) -> APIRouter:
     router = APIRouter(prefix="/api", tags=["looks"], responses={404: _PROBLEM, 422: _PROBLEM})
 
     def look() -> Iterator[Reader]:

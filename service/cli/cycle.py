@@ -11,7 +11,8 @@ from service.cli.open import fail
 from service.steam.charts import cycle_svg
 from service.steam.cycle import LARGEST, Cycle, CycleError, read_csv
 from service.steam.judge import Judgement, judge
-from service.steam.programme import ProgrammeError, programme as programme_named
+from service.steam.programme import ProgrammeError
+from service.steam.programme import programme as programme_named
 
 
 @click.command(epilog="\b\nExamples:\n  foldmark cycle load-0331.csv --programme 134/3\n"
@@ -23,8 +24,8 @@ from service.steam.programme import ProgrammeError, programme as programme_named
 def cycle(file: Path, name: str, svg: Path | None, *, as_json: bool) -> None:
     """Judge the cycle log FILE (CSV: seconds, temperature_c and, where logged, pressure_kpa absolute).
 
-    Exit status 1 when it fails or cannot be judged. Foldmark advises; the practice's own procedures, local codes and the
-    licensed practitioner decide.
+    Exit status 1 when it fails or cannot be judged. Foldmark advises; the practice's own procedures, local codes and
+    the licensed practitioner decide.
     """
     try:
         limits = programme_named(name)

@@ -52,7 +52,8 @@ def _tell(summary: dict[str, object], out: Path) -> None:
     assert isinstance(opened, dict)  # noqa: S101
     counts = recall["counts"]
     click.echo(
-        f"\n{summary['practice']}: {summary['sets']} sets, {summary['packs']} packs, {summary['steam_loads']} steam loads"
+        f"\n{summary['practice']}: {summary['sets']} sets, {summary['packs']} packs, "
+        f"{summary['steam_loads']} steam loads"
     )
     click.echo(
         f"before the camera: {film['shown']} labels shown, {film['scans']} scans arrived, {film['frames']} frames"

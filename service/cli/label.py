@@ -207,7 +207,7 @@ def _packs_from_ledger(ctx: click.Context, wanted: Sequence[str]) -> list[Label]
 @_outputs
 @click.pass_context
 def slips(ctx: click.Context, load: str, **output: Any) -> None:
-    """Load slips for LOAD, one a pack: the load, its day in steam, the use-by. Printed at loading, read from the ledger."""
+    """Load slips for LOAD, one a pack: the load, its day in steam, the use-by. Printed at loading."""
 
     def make() -> Iterable[Label]:
         with reading(ctx) as reader:

@@ -10,7 +10,8 @@ import click
 from label_templates import codes
 from service.cli.files import written
 from service.cli.open import fail, reading
-from service.custody.chain import CIRCLE, custody as custody_of, expired
+from service.custody.chain import CIRCLE, expired
+from service.custody.chain import custody as custody_of
 from service.custody.facts import stamp
 from service.custody.recall import REACHES, ReachError, report
 from service.stations.writer import utc_now
@@ -55,7 +56,7 @@ def custody(ctx: click.Context, pack: str, *, as_json: bool) -> None:
     sys.exit(1 if found["gaps"] else 0)
 
 
-@click.command(epilog="\b\nExamples:\n  foldmark recall L-K7-1-0331-K\n  foldmark recall L-K7-1-0331-K --reach since --json\n"
+@click.command(epilog="\b\nExamples:\n  foldmark recall L-K7-1-0331-K\n  foldmark recall L-K7-1-0331-K --reach since\n"
                "  foldmark recall W-K7-1-0120-1 --pdf recall.pdf")  # fmt: skip
 @click.argument("load")
 @click.option(

@@ -34,8 +34,8 @@ _COLOURS = {"go": "green", "ask": "yellow", "stop": "red", "not checked": None}
 @click.option("--mute", is_flag=True, help="No sound.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a verdict.")
 def scan(
-    station: str, source: str, url: str, outbox: str | None, patient_pattern: str | None, patience: float, *, mute: bool,
-    as_json: bool,
+    station: str, source: str, url: str, outbox: str | None, patient_pattern: str | None, patience: float,
+    *, mute: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """Read codes from SOURCE and post them to the service: one line a verdict.
 

@@ -26,7 +26,7 @@ class ReachError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Reached:
-    """What a recall reaches: loads in the order of their cycles, packs in code order with the load that brings them in."""
+    """What a recall reaches: loads in the order of their cycles, packs by code with the load that brings each in."""
 
     load: str
     reach: str

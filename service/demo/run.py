@@ -119,7 +119,7 @@ def _check_showing(step: Step, heard: list[tuple[str, Any]]) -> None:
 
 
 def _all_labels(diary: Diary, packed: dict[str, tuple[str, str]]) -> list[Label]:
-    """Every label of the practice worth printing: tags, shelves, badges, cards, patients, and the filmed day's packs."""
+    """Every label of the practice worth printing: tags, shelves, badges, cards, patients, the filmed day's packs."""
     shown = [one.code for one in tb.SETS.values()] + [tb.shelf(number) for number in tb.SHELVES]
     shown += [badge for badge, _, _, _ in tb.STAFF] + [code for code, _, _ in tb.PATIENTS]
     shown += [codes.load_code(machine, number).text for machine, first in ((tb.WASHER, 140), (tb.STERILISER, 360))
@@ -141,8 +141,8 @@ def _write_down(
     write_whole(out / "custody.json", (json.dumps(custody, ensure_ascii=False) + "\n").encode())
     names = {one.code: one.name for one in tb.SETS.values()}
     patients = {code: f"{name}, {kind}" for code, name, kind in tb.PATIENTS}
-    write_whole(out / "recall.pdf", recall_pdf(recall, set_names=names, patient_names=patients, practice=stage.practice.name,
-                                               zone=stage.practice.zone))  # fmt: skip
+    told = {"set_names": names, "patient_names": patients, "practice": tb.NAME, "zone": stage.practice.zone}
+    write_whole(out / "recall.pdf", recall_pdf(recall, **told))
     with stage.desk.ledger.reading() as reader:
         log = reader.log(notable["bad_load"])
         facts = reader.count()

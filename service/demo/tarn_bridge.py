@@ -108,9 +108,11 @@ PATIENTS = tuple(
     for number, (name, species) in enumerate(
         (
             ("Milo", "cat"), ("Fern", "dog"), ("Bramble", "dog"), ("Pip", "rabbit"), ("Juno", "cat"), ("Otis", "dog"),
-            ("Hazel", "cat"), ("Rook", "dog"), ("Tansy", "cat"), ("Biscuit", "dog"), ("Moth", "cat"), ("Clover", "rabbit"),
+            ("Hazel", "cat"), ("Rook", "dog"), ("Tansy", "cat"), ("Biscuit", "dog"), ("Moth", "cat"),
+            ("Clover", "rabbit"),
             ("Dara", "dog"), ("Sorrel", "cat"), ("Kit", "ferret"), ("Maple", "dog"), ("Wisp", "cat"), ("Barley", "dog"),
-            ("Nettle", "cat"), ("Flint", "dog"), ("Poppy", "cat"), ("Ash", "dog"), ("Linnet", "rabbit"), ("Thistle", "cat"),
+            ("Nettle", "cat"), ("Flint", "dog"), ("Poppy", "cat"), ("Ash", "dog"), ("Linnet", "rabbit"),
+            ("Thistle", "cat"),
             ("Robin", "dog"), ("Sedge", "cat"), ("Birch", "dog"), ("Plum", "cat"), ("Heron", "dog"), ("Teasel", "cat"),
         ),
         1,

@@ -86,8 +86,8 @@ def _second_week(d: Diary) -> None:
     d.operate("Dental extraction B", "Dental scaling A")
     d.operate("Dental extraction C")
     d.post(f"/api/loads/{pale_load}/reject", tb.MANAGER, why="pale strip inside one pack; cause not found")
-    _round(d, 11, "Eye set 1", "Fracture basic B", "Drape and towel clamps 2", "Dental extraction B", "Dental scaling A",
-           "Dental extraction C")  # fmt: skip
+    _round(d, 11, "Eye set 1", "Fracture basic B", "Drape and towel clamps 2", "Dental extraction B",
+           "Dental scaling A", "Dental extraction C")  # fmt: skip
     d.at(_day(12), 8, 30)
     d.operate("Dental extraction A", "Dental luxators")
     d.operate("Fracture basic A", "Drape and towel clamps 1")

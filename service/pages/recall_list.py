@@ -25,7 +25,7 @@ def _escaped(text: str) -> str:
 def recall_pdf(
     recall: dict[str, Any], *, set_names: dict[str, str], patient_names: dict[str, str], practice: str, zone: ZoneInfo
 ) -> bytes:
-    """`recall` (as `foldmark recall --json`) as an A4 PDF: a row a pack with a box to tick, the patients, the cautions."""
+    """`recall` (as `foldmark recall --json`) as an A4 PDF: a row a pack with a box to tick, patients, cautions."""
     for weight in fonts.FILES:
         fonts.for_pdf(weight)
     body = ParagraphStyle("body", fontName="foldmark-regular", fontSize=9.5, leading=13)
@@ -51,7 +51,8 @@ def recall_pdf(
         opened = f"{moment(row['opened_at']).astimezone(zone):%-d %B %H:%M}" if row["opened_at"] else ""
         where = ", ".join(part for part in (f"{row['state']}{flags}", place, opened) if part)
         who = "<br/>".join(f"{_escaped(patient_names.get(p, ''))} {_escaped(p)}" for p in row["patients"])
-        rows.append([_Box(), Paragraph(row["pack"], code), Paragraph(_escaped(set_names.get(row["set"], row["set"])), body),
+        name = _escaped(set_names.get(row["set"], row["set"]))
+        rows.append([_Box(), Paragraph(row["pack"], code), Paragraph(name, body),
                      Paragraph(where, body), Paragraph(who, body), ""])  # fmt: skip
     table = Table(rows, colWidths=[8 * mm, 36 * mm, 36 * mm, 44 * mm, 34 * mm, 28 * mm], repeatRows=1)
     table.setStyle(TableStyle([
@@ -62,8 +63,9 @@ def recall_pdf(
     ]))  # fmt: skip
     parts.append(table)
     file = io.BytesIO()
-    document = SimpleDocTemplate(file, pagesize=A4, leftMargin=12 * mm, rightMargin=12 * mm, topMargin=14 * mm,
-                                 bottomMargin=16 * mm, title=f"Recall of load {recall['load']}", invariant=1)  # fmt: skip
+    document = SimpleDocTemplate(file, pagesize=A4, leftMargin=12 * mm, rightMargin=12 * mm,
+                                 topMargin=14 * mm, bottomMargin=16 * mm, invariant=1,
+                                 title=f"Recall of load {recall['load']}")  # fmt: skip
 
     def foot(canvas: Canvas, _document: Any) -> None:
         canvas.setFont("foldmark-regular", 8)

@@ -13,8 +13,13 @@ from label_templates.codes import CodeError
 from label_templates.designs import BENCH_CARDS
 from service.custody.facts import stamp
 from service.custody.recall import ReachError, report
-from service.pages.build import Looks
+from service.pages.board import board_page
 from service.pages.drawing import SHAPES, shape
+from service.pages.find import search_page, set_page
+from service.pages.load import load_page, loads_page
+from service.pages.looks import Looks
+from service.pages.pack import pack_page
+from service.pages.recall import recall_page, recalls_page
 from service.pages.recall_list import recall_pdf
 from service.pages.render import render
 from service.pages.views import LimitsPage, Page, ProblemPage, StationPage, StationsPage
@@ -58,13 +63,13 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
 
         router.add_api_route(path, endpoint, methods=["GET"])
 
-    page("/", lambda looks, _: looks.board())
-    page("/packs/{code}", lambda looks, r: looks.pack(_there(looks.state.pack(_code(r, "P")))))
-    page("/sets/{code}", lambda looks, r: looks.instrument_set(_there(looks.state.set(_code(r, "S")))))
-    page("/loads", lambda looks, _: looks.loads())
-    page("/loads/{code}", lambda looks, r: looks.load(_there(looks.state.load(_code(r, "L", "W")))))
-    page("/recalls", lambda looks, _: looks.recalls())
-    page("/search", lambda looks, r: looks.search(r.query_params.get("q", "")))
+    page("/", lambda looks, _: board_page(looks))
+    page("/packs/{code}", lambda looks, r: pack_page(looks, _there(looks.state.pack(_code(r, "P")))))
+    page("/sets/{code}", lambda looks, r: set_page(looks, _there(looks.state.set(_code(r, "S")))))
+    page("/loads", lambda looks, _: loads_page(looks))
+    page("/loads/{code}", lambda looks, r: load_page(looks, _there(looks.state.load(_code(r, "L", "W")))))
+    page("/recalls", lambda looks, _: recalls_page(looks))
+    page("/search", lambda looks, r: search_page(looks, r.query_params.get("q", "")))
     page("/limits", lambda _looks, _: LimitsPage("What the record cannot show"))
     page("/stations", lambda _looks, _: StationsPage("Stations", tuple(STATIONS.items())))
     page("/stations/{station}", _station)
@@ -108,7 +113,9 @@ def _there(found: Any) -> Any:
 
 
 def _recall(looks: Looks, request: Request) -> Page:
-    return looks.recall(_there(looks.state.load(_code(request, "L", "W"))), request.query_params.get("reach", "load"))
+    return recall_page(
+        looks, _there(looks.state.load(_code(request, "L", "W"))), request.query_params.get("reach", "load")
+    )
 
 
 def _recall_list(desk: Desk, code: str, request: Request) -> Response:

@@ -1,6 +1,7 @@
 """A cycle drawn as inline SVG: axes with units, the set temperature, the plateau, values readable without hovering."""
 
 from html import escape
+from itertools import pairwise
 
 import numpy as np
 
@@ -12,6 +13,7 @@ WIDTH, HEIGHT = 900, 380
 LEFT, RIGHT, TOP, BOTTOM = 64, 24, 64, 52
 _INK, _SOFT, _LINE = "var(--ink,#1b2430)", "var(--soft,#5a6573)", "var(--line,#d9d4c7)"
 _GO, _STOP, _FOLD = "var(--go,#0b6b4f)", "var(--stop,#a3172b)", "var(--fold,#ebe6d9)"
+_FONT = "Atkinson Hyperlegible,ui-sans-serif,system-ui,sans-serif"
 _MOST_POINTS = 1200
 
 
@@ -31,7 +33,7 @@ def _thinned(cycle: Cycle) -> np.ndarray:
         return np.arange(count)
     edges = np.linspace(0, count, _MOST_POINTS // 2 + 1).astype(int)
     rows = {0, count - 1}
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in pairwise(edges):
         part = cycle.temperature_c[start:end]
         rows |= {start + int(part.argmin()), start + int(part.argmax())}
     return np.array(sorted(rows))
@@ -52,8 +54,7 @@ def cycle_svg(cycle: Cycle, judgement: Judgement, programme: Programme, *, title
         return TOP + (high - celsius) / (high - low) * down
 
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" '
-        f'font-family="Atkinson Hyperlegible,ui-sans-serif,system-ui,sans-serif" font-size="14" fill="{_INK}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-family="{_FONT}" font-size="14" fill="{_INK}">',
         f"<title>{escape(title)}: {judgement.verdict}</title>",
         f'<text x="{LEFT}" y="24" font-size="17" font-weight="700">{escape(title[:90])}</text>',
         f'<text x="{LEFT}" y="46">{_summary(judgement, programme)}</text>',

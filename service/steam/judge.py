@@ -79,7 +79,7 @@ def _longest_run(cycle: Cycle, set_c: float) -> slice | None:
 
 
 def judge(cycle: Cycle, programme: Programme) -> Judgement:
-    """Whether `cycle` meets `programme`. A gap in the readings that hides the plateau is `cannot judge`, never `pass`."""
+    """Whether `cycle` meets `programme`. A gap in the readings of the plateau is `cannot judge`, never `pass`."""
     run = _longest_run(cycle, programme.set_c)
     plateau, hold_s, gap_s = None, 0, 0.0
     if run is not None:
@@ -90,7 +90,8 @@ def judge(cycle: Cycle, programme: Programme) -> Judgement:
     held = hold_s >= programme.hold_s
     seen = gap_s <= LONGEST_GAP_S
     criteria = (
-        Criterion("hold", f"{hold_s} s at {programme.set_c:g} °C or more", f"at least {programme.hold_s} s", held, programme.source),
+        Criterion("hold", f"{hold_s} s at {programme.set_c:g} °C or more", f"at least {programme.hold_s} s", held,
+                  programme.source),
         Criterion("readings in the plateau", f"longest gap {gap_s:g} s", f"at most {LONGEST_GAP_S:g} s",
                   seen if run is not None else None, "common practice, no source"),
     )  # fmt: skip

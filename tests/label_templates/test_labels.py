@@ -110,7 +110,7 @@ def test_modules_in_the_pdf_fall_on_whole_dots():
 def test_a_name_of_any_length_is_fitted_and_never_clipped(name):
     drawing = layout.lay_out(SetTag("S-K7-0042-*", name), ROLL)
     for left, _, right, _ in boxes_of(drawing):
-        assert 0 <= left and right <= drawing.width
+        assert left >= 0 and right <= drawing.width
     assert set(proof.read(raster.draw(drawing))) == {"S-K7-0042-*"}
 
 
@@ -171,7 +171,7 @@ def test_a_disk_that_is_full_leaves_the_older_file_and_no_scrap(tmp_path):
         "try: sheet.write_pdf(BENCH_CARDS, stocks.stock('a4-24'), Path(sys.argv[1]))\n"
         "except OSError as error: print('OSError', error.errno); sys.exit(3)"
     )
-    limit = lambda: (resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096)), __import__("signal").signal(25, 1))  # noqa: E731
+    limit = lambda: (resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096)), __import__("signal").signal(25, 1))
     done = subprocess.run(
         [sys.executable, "-c", program, str(path)], preexec_fn=limit, capture_output=True, text=True, check=False
     )

@@ -7,6 +7,7 @@ reach, the packs and patients that the facts alone give.
 import hashlib
 import json
 import sys
+from pathlib import Path
 
 from stdnum.iso7064 import mod_37_2
 
@@ -111,7 +112,7 @@ def recalls(facts):
 
 
 def main(path):
-    with open(path, encoding="utf-8") as file:
+    with Path(path).open(encoding="utf-8") as file:
         facts = [json.loads(line) for line in file]
     check_chain(facts)
     print(json.dumps({"ok": True, "facts": len(facts), "recalls": recalls(facts)}))

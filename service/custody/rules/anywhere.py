@@ -288,6 +288,11 @@ def _may_be_undone(state: State, target: Fact, together: set[str]) -> None:
             if kind == "case" and target.kind != "case_opened" and later.kind != "case_closed":
                 continue
             raise BuiltOn(code=code, kind=later.kind.replace("_", " "))
+    _packs_of_it_stand_still(state, target)
+
+
+def _packs_of_it_stand_still(state: State, target: Fact) -> None:
+    """What was said of a whole load stands once any of its packs has gone further."""
     load = state.load(target.load) if target.pack is None else None
     for code in load.packs if load else ():
         pack = state.pack(code)

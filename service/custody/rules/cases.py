@@ -87,7 +87,7 @@ def known_case(state: State, act: Act) -> Case:
 
 
 def gauze_expected(state: State, case: Case, when: str) -> int:
-    """How much gauze should be there: what the opened packs brought at the start, that and what was added at the end."""
+    """How much gauze should be there: at the start what the packs brought, at the end that and what was added."""
     packed = sum(pack.gauze for code in case.packs if (pack := state.pack(code)))
     starts = [found for item, moment_, _, found in case.counts if (item, moment_) == ("gauze", START)]
     if when == START:

@@ -103,7 +103,8 @@ class CycleEnded(Refusal):
 class TestDue(Refusal):
     """Today's air removal test is missing.
 
-    {machine} takes air out actively, and its test has not passed today. Without it nobody knows that steam gets inside a wrap.
+    {machine} takes air out actively, and its test has not passed today. Without it nobody knows that steam gets
+    inside a wrap.
 
     Run the air removal test first, alone in a warmed chamber.
     """

@@ -50,6 +50,7 @@ def open_site(state: State, act: Act) -> list[Fact]:
 
 
 def enrol_staff(state: State, act: Act) -> list[Fact]:
+    del state
     badge = codes.parse_as(str(act.data["badge"]), "B").text
     roles = list(act.data["roles"])
     if strange := [role for role in roles if role not in ROLES]:

@@ -1,7 +1,6 @@
 """HTTP: every endpoint, one shape for every error, streams, and a service that stays up."""
 
 import json
-import os
 import threading
 import time
 
@@ -114,7 +113,7 @@ def test_every_look_answers(over):
     bridge = over.bridge
     pack, load = bridge.ready()
     bridge.scans("theatre-1", NURSE, patient(812), pack, "TURNED")
-    get = lambda path: over.client.get(path).raise_for_status().json()  # noqa: E731
+    get = lambda path: over.client.get(path).raise_for_status().json()
     one = bridge.record("pack", pack).set
     assert get(f"/api/packs/{pack}")["state"] == "opened"
     assert get(f"/api/packs/{pack}/custody")["gaps"] == []
@@ -366,4 +365,4 @@ def test_a_ledger_that_cannot_be_written_is_503_and_the_service_stays_up(over, m
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
         signal.signal(signal.SIGXFSZ, old)
     assert over.scan("wash-1", TECHNICIAN).json()["verdict"] == "go"
-    assert os.path.exists(over.bridge.path)
+    assert over.bridge.path.exists()

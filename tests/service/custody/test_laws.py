@@ -31,7 +31,28 @@ from tests.practice import (
 )
 
 BAD_NEWS = {"compromised", "held", "rejected", "overridden"}
-CARDS = "DONE END OUT WET TORN DROPPED TURNED PALE UNSURE RETURN UNUSED PASS FAIL UNDO YES NO 1 2 3 9".split()
+CARDS = [
+    "DONE",
+    "END",
+    "OUT",
+    "WET",
+    "TORN",
+    "DROPPED",
+    "TURNED",
+    "PALE",
+    "UNSURE",
+    "RETURN",
+    "UNUSED",
+    "PASS",
+    "FAIL",
+    "UNDO",
+    "YES",
+    "NO",
+    "1",
+    "2",
+    "3",
+    "9",
+]
 STATIONS = ["wash-1", "packing-1", "loading-1", "unloading-1", "store-1", "theatre-1", "theatre-2", "office-1"]
 TYPED = ["=16", "=24-117", "=because", "=10", "=2"]
 

@@ -63,7 +63,7 @@ def test_since_reaches_from_the_last_negative_up_to_the_next(void_at):
             )
     state = ledger.state
     reached = reach_of(state, state.load(steam_load(3)), "since")
-    assert [code for code in reached.loads] == [steam_load(n) for n in (2, 3, 4, 5)]
+    assert list(reached.loads) == [steam_load(n) for n in (2, 3, 4, 5)]
     assert [pack.code for pack in reached.packs] == ["P2", "P3", "P4", "P5"]
 
 

@@ -144,7 +144,7 @@ def test_the_opened_packs_custody_shows_every_step_and_no_gap(out):
 
 
 def test_there_is_ordinary_life_in_the_three_weeks(facts):
-    of = lambda kind: [f for f in facts if f["kind"] == kind]  # noqa: E731
+    of = lambda kind: [f for f in facts if f["kind"] == kind]
     assert any(f["data"]["why"] == "wet" for f in of("compromised"))
     assert any(f["data"]["short"] for f in of("packed"))
     rules = {f["data"]["rule"] for f in of("refused")}

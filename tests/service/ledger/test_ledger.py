@@ -182,7 +182,7 @@ def test_a_part_that_fails_takes_back_only_itself(tmp_path):
     ledger = SqliteLedger(tmp_path / "l.db", chosen())
     note = lambda name: Fact(
         "site_opened", "2026-03-04T08:00:00.000Z", name, "x-1", None, None, None, None, None, {"name": name}
-    )  # noqa: E731
+    )
     with ledger.batch(1_772_611_200_000) as batch:
         with batch.part() as part:
             part.note([note("K7")])

@@ -1,0 +1,101 @@
+"""A load's page, and the list of loads."""
+
+from service.custody.records import Load
+from service.custody.rules.loading import not_unloaded
+from service.custody.rules.release import against_release, standing
+from service.pages.looks import Looks
+from service.pages.views import (
+    LoadLine,
+    LoadPage,
+    LoadsPage,
+)
+from service.steam.charts import cycle_svg
+from service.steam.cycle import read_csv
+from service.steam.judge import judge
+from service.steam.programme import programme
+
+
+def load_page(looks: Looks, load: Load) -> LoadPage:
+    packs = [pack for code in load.packs if (pack := looks.state.pack(code))]
+    may: set[str] = set()
+    if load.steam and not load.rejected and load.load_kind in {None, "goods"}:
+        may = {"hold", "reject"}
+        if not against_release(looks.state, load) and (load.held or not load.released_at):
+            may.add("release")
+    chart, notes = _chart(looks, load)
+    kind = "Steam load" if load.steam else "Wash load"
+    return LoadPage(
+        f"{kind} {load.code[7:11]}", load.code, load.steam, tuple(_load_rows(looks, load)), _load_tags(load),
+        tuple(standing(looks.state, load)) if load.steam else (),
+        tuple(looks.pack_line(pack) for pack in packs), chart, notes,
+        looks.facts(looks.reader.history("load", load.code)), frozenset(may), load.held is not None,
+    )  # fmt: skip
+
+
+def _load_rows(looks: Looks, load: Load) -> list[tuple[str, str]]:
+    machine = looks.state.machine(load.machine)
+    rows = [("Machine", getattr(machine, "name", load.machine)), ("Began", looks.said(load.began_at))]
+    if load.programme:
+        rows.append(("Programme", f"{load.programme}, {load.load_kind}{f': {load.why}' if load.why else ''}"))
+    if load.started_at:
+        rows.append(("Started", looks.said(load.started_at)))
+    if load.ended_at:
+        rows.append(("Ended", f"{looks.said(load.ended_at)}, {load.display or load.result}"))
+    elif load.started_at:
+        rows.append(("Ended", "no end recorded: such a load can only be rejected"))
+    if load.verdict:
+        f0 = f"{load.f0_hundredths / 100:.2f}" if load.f0_hundredths is not None else "?"
+        rows.append(("Judged", f"{load.verdict} from the {load.basis}: {load.hold_s} s held, F0 {f0} min"))
+    if load.biological_lot:
+        read = load.biological or f"not yet read{looks.due(load)}"
+        rows.append(("Biological", f"lot {load.biological_lot}: {read}"))
+    if load.released_at:
+        alone = ", alone: for a second look" if load.alone else ""
+        rows.append(("Released", f"{looks.said(load.released_at)} by {looks.who(load.released_by)}{alone}"))
+    if load.held:
+        rows.append(("On hold", load.held))
+    if load.rejected:
+        rows.append(("Rejected", load.rejected))
+    if load.ended_at and load.steam and (left := not_unloaded(looks.state, load)):
+        rows.append(("Not scanned out", ", ".join(pack.code for pack in left)))
+    return rows
+
+
+def _chart(looks: Looks, load: Load) -> tuple[str, tuple[str, ...]]:
+    log = looks.reader.log(load.code)
+    if log is None:
+        return "", ()
+    limits, cycle = programme(log[1]), read_csv(log[2])
+    found = judge(cycle, limits)
+    return cycle_svg(cycle, found, limits, title=f"Load {load.code[7:11]}, programme {limits.name}"), found.notes
+
+
+def loads_page(looks: Looks) -> LoadsPage:
+    rows = []
+    for load in looks.reader.loads(200):
+        machine = looks.state.machine(load.machine)
+        what = f"{len(load.packs)} {'packs' if load.steam else 'sets'}"
+        if load.load_kind not in {None, "goods"}:
+            what = f"{load.load_kind} test: {load.air_removal or 'not read'}"
+        kind = "Steam" if load.steam else "Wash"
+        name = machine.name if machine else load.machine
+        said = looks.said(load.began_at)
+        rows.append(LoadLine(load.code, f"{kind} {load.code[7:11]}", name, said, what, _load_tags(load)))
+    return LoadsPage("Loads", tuple(rows))
+
+
+def _load_tags(load: Load) -> tuple[str, ...]:
+    tags = []
+    if load.recalls:
+        tags.append("recalled")
+    if load.rejected:
+        tags.append("rejected")
+    if load.held:
+        tags.append("held")
+    if load.verdict and load.verdict != "pass":
+        tags.append(load.verdict)
+    if load.released_at and not load.rejected:
+        tags.append("released")
+    if load.result:
+        tags.append(load.result)
+    return tuple(tags)
