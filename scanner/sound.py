@@ -1,5 +1,6 @@
 """Sound: a tone of its own for each verdict, made here, played where there is something to play it."""
 
+import contextlib
 import io
 import shutil
 import subprocess
@@ -42,14 +43,20 @@ class Sound:
 
     def __init__(self, *, mute: bool = False) -> None:
         self._player = None if mute else shutil.which("aplay")
+        self._playing: subprocess.Popen[bytes] | None = None
         self._bell = not mute and self._player is None and sys.stderr.isatty()
 
     def play(self, verdict: str) -> None:
+        """Begin the tone of a verdict, ending one that still plays; the scanner does not wait for it."""
         if self._player:
-            with subprocess.Popen(  # noqa: S603  (a fixed program, found on the path)
+            if self._playing:
+                self._playing.kill()
+                self._playing.wait()
+            self._playing = subprocess.Popen(  # noqa: S603  (a fixed program, found on the path)
                 [self._player, "-q", "-"], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-            ) as running:
-                running.communicate(wav(verdict))
+            )
+            with contextlib.suppress(BrokenPipeError), self._playing.stdin or io.BytesIO() as pipe:
+                pipe.write(wav(verdict))
         elif self._bell:
             sys.stderr.write("\a" * (1 if verdict == "go" else 2))
             sys.stderr.flush()

@@ -11,7 +11,7 @@ from scanner.outbox import new_id
 from scanner.steady import Steady
 
 _SECOND_OPINION_EVERY = 4
-"""Of frames with nothing in them, how many apart zbar is asked: a label stays in view for more."""
+"""zbar is asked at every fourth frame, with the time of four: a label stays in view for more."""
 Told = Callable[[datetime, str, Verdict], None]
 
 
@@ -51,7 +51,8 @@ class Watch:
 
     def _look(self, frame: Frame) -> None:
         self.counts.frames += 1
-        budget = 1 / self._source.fps if self.counts.frames % _SECOND_OPINION_EVERY == 0 else 0.0
+        due = self.counts.frames % _SECOND_OPINION_EVERY == 0
+        budget = _SECOND_OPINION_EVERY / self._source.fps if due else 0.0
         codes = [str(code) for seen in read(frame.image, budget) if (code := ours(seen, self._pattern))]
         self.counts.sightings += len(codes)
         for code in self._steady.feed(frame.at_s, codes):

@@ -3,7 +3,6 @@
 import csv
 import json
 from collections.abc import Callable, Iterable, Sequence
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +16,6 @@ from label_templates.designs import (
     DesignError,
     Label,
     LoadCard,
-    LoadSlip,
     Mark,
     PackLabel,
     PatientCard,
@@ -29,9 +27,8 @@ from label_templates.layout import LayoutError
 from label_templates.proof import ProofError
 from label_templates.stocks import StockError
 from service.cli.open import fail, reading
-from service.custody.chain import use_by
-from service.custody.facts import moment
-from service.custody.records import InstrumentSet, Pack
+from service.cli.printing import load_slip, mark_of, pack_label
+from service.custody.records import InstrumentSet
 
 NOTE = "Print at 100 %. Use steam-proof label stock: direct-thermal paper turns black at about 134 °C."
 _SHOWN_FROM = 50
@@ -128,7 +125,7 @@ def sets(
         if table:
             return [SetTag(row["code"], row["name"], _mark(row.get("mark"))) for row in _rows(table)]
         if from_ledger:
-            return [SetTag(owner.code, owner.name, _owner_mark(owner)) for owner in _sets(ctx, codes_)]
+            return [SetTag(owner.code, owner.name, mark_of(owner)) for owner in _sets(ctx, codes_)]
         return [SetTag(code, name or code, _mark(mark)) for code in codes_]
 
     _write(make, **output)
@@ -153,16 +150,6 @@ def _sets(ctx: click.Context, wanted: Sequence[str]) -> list[InstrumentSet]:
         if code not in known:
             raise fail(f"no set is registered under {code} in this ledger: check the code")
     return [known[code] for code in wanted] if wanted else [owner for owner in known.values() if not owner.retired]
-
-
-def _owner_mark(owner: InstrumentSet) -> Mark | None:
-    return Mark(owner.mark_colour, owner.mark_pattern) if owner.mark_colour and owner.mark_pattern else None
-
-
-def pack_label(owner: InstrumentSet, pack: Pack, zone: Any) -> PackLabel:
-    """What is printed on a pack's label."""
-    at = f"{moment(pack.packed_at).astimezone(zone):%Y-%m-%dT%H:%M}" if pack.packed_at else ""
-    return PackLabel(pack.code, owner.name, _owner_mark(owner), pack.packed_by or "", at, pack.short)
 
 
 @label.command()
@@ -216,21 +203,10 @@ def slips(ctx: click.Context, load: str, **output: Any) -> None:
             if record is None or record.started_at is None:
                 raise fail(f"load {load} was not started in this ledger: start it at loading first")
             machine = state.machine(record.machine)
-            zone = state.practice.zone
-            day: date = moment(record.ended_at or record.started_at).astimezone(zone).date()
             there = [pack for code in record.packs if (pack := state.pack(code))]
-            # Before its end the day of the start stands for it: the slip is printed while the machine runs.
-            ended = record if record.ended_at else _ended_now(record)
-            return [LoadSlip(record.code, machine.name if machine else record.machine, day, use_by(pack, ended, zone))
-                    for pack in there]  # fmt: skip
+            return [load_slip(record, machine, pack, state.practice.zone) for pack in there]
 
     _write(make, **output)
-
-
-def _ended_now(record: Any) -> Any:
-    from dataclasses import replace  # noqa: PLC0415
-
-    return replace(record, ended_at=record.started_at)
 
 
 @label.command()

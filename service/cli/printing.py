@@ -1,22 +1,48 @@
-"""Pack labels as pictures in a folder, the moment a pack is packed."""
+"""Labels as pictures in a folder: a pack's when it is packed, its load slip when its load starts."""
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from label_templates import raster, stocks
-from service.cli.label import pack_label
-from service.stations.desk import Printer
+from label_templates.designs import LoadSlip, Mark, PackLabel
+from service.custody.chain import use_by
+from service.custody.facts import moment
+from service.custody.records import InstrumentSet, Load, Machine, Pack
 
 ROLL = "roll-62x40"
 
 
-def label_folder(folder: Path, zone: ZoneInfo) -> Printer:
-    """A printer that writes `<pack>.png` into `folder`."""
-    folder.mkdir(parents=True, exist_ok=True)
+def mark_of(owner: InstrumentSet) -> Mark | None:
+    return Mark(owner.mark_colour, owner.mark_pattern) if owner.mark_colour and owner.mark_pattern else None
 
-    def printer(what: Any, pack: str) -> None:
-        record, owner = what
-        raster.write_png(pack_label(owner, record, zone), stocks.stock(ROLL), folder / f"{pack}.png")
 
-    return printer
+def pack_label(owner: InstrumentSet, pack: Pack, zone: ZoneInfo) -> PackLabel:
+    """What is printed on a pack's label."""
+    at = f"{moment(pack.packed_at).astimezone(zone):%Y-%m-%dT%H:%M}" if pack.packed_at else ""
+    return PackLabel(pack.code, owner.name, mark_of(owner), pack.packed_by or "", at, pack.short)
+
+
+def load_slip(load: Load, machine: Machine | None, pack: Pack, zone: ZoneInfo) -> LoadSlip:
+    """What a pack's label could not know: its load, its day in steam, its use-by.
+
+    Before the load's end the day of its start stands for it: slips are printed while the machine runs.
+    """
+    ended = load if load.ended_at else replace(load, ended_at=load.started_at)
+    day = moment(str(ended.ended_at)).astimezone(zone).date()
+    return LoadSlip(load.code, machine.name if machine else load.machine, day, use_by(pack, ended, zone))
+
+
+class LabelFolder:
+    """A printer that writes `<pack>.png` and `<pack>-slip.png` into a folder."""
+
+    def __init__(self, folder: Path, zone: ZoneInfo) -> None:
+        folder.mkdir(parents=True, exist_ok=True)
+        self._folder, self._zone, self._stock = folder, zone, stocks.stock(ROLL)
+
+    def pack(self, owner: InstrumentSet, pack: Pack) -> None:
+        raster.write_png(pack_label(owner, pack, self._zone), self._stock, self._folder / f"{pack.code}.png")
+
+    def slip(self, load: Load, machine: Machine | None, pack: Pack) -> None:
+        label = load_slip(load, machine, pack, self._zone)
+        raster.write_png(label, self._stock, self._folder / f"{pack.code}-slip.png")

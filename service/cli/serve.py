@@ -37,7 +37,7 @@ def log_lines() -> None:
 @click.option("--host", help="The address to listen at; 127.0.0.1 unless set.")
 @click.option("--port", type=click.IntRange(0, 65535), help="The port; 8080 unless set, 0 for any free one.")
 @click.option(
-    "--labels-to", type=click.Path(file_okay=False), help="Print each pack's label as a PNG into this folder."
+    "--labels-to", type=click.Path(file_okay=False), help="Print pack labels and load slips as PNGs into this folder."
 )
 @click.pass_context
 def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str | None) -> None:
@@ -46,7 +46,7 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
 
     from service.api.app import make_app  # noqa: PLC0415
     from service.api.listen import PortError, free_port  # noqa: PLC0415
-    from service.cli.printing import label_folder  # noqa: PLC0415
+    from service.cli.printing import LabelFolder  # noqa: PLC0415
     from service.pages.routes import add_pages  # noqa: PLC0415
     from service.stations.desk import Desk  # noqa: PLC0415
 
@@ -58,7 +58,7 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
         raise fail(str(error)) from error
     folder = labels_to or settings.labels_to
     log_lines()
-    desk = Desk(ledger, practice, printer=label_folder(Path(folder), practice.zone) if folder else None).start()
+    desk = Desk(ledger, practice, printer=LabelFolder(Path(folder), practice.zone) if folder else None).start()
     app = make_app(desk, add_pages)
     address = bound.getsockname()
     click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")

@@ -1,7 +1,6 @@
 """How each fact changes each record it names. `chain.evolve` picks the records; here is what becomes of them."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Any
 
 from service.custody.facts import Fact
@@ -16,13 +15,14 @@ from service.custody.records import (
     Recall,
     Record,
     Site,
+    changed,
 )
 
 Fold = Callable[[Any, Fact], Any]
 
 
 def _marked(**changes: Any) -> Fold:
-    return lambda record, _fact: replace(record, **changes)
+    return lambda record, _fact: changed(record, **changes)
 
 
 # A pack
@@ -41,13 +41,13 @@ def _pack_received(_: Pack | None, fact: Fact) -> Pack:
 
 def _pack_inspected(pack: Pack, fact: Fact) -> Pack:
     good = fact.data["clean"] and fact.data["dry"]
-    return replace(pack, clean=good, works=fact.data["works"], rewash=pack.rewash or not fact.data["clean"])
+    return changed(pack, clean=good, works=fact.data["works"], rewash=pack.rewash or not fact.data["clean"])
 
 
 def _pack_packed(pack: Pack, fact: Fact) -> Pack:
     data = fact.data
     gauze = sum(line["found"] for line in data["lines"] if "gauze" in line["line"].casefold())
-    return replace(
+    return changed(
         pack,
         packed_at=fact.at,
         packed_by=fact.by,
@@ -61,11 +61,11 @@ def _pack_packed(pack: Pack, fact: Fact) -> Pack:
 
 
 def _pack_unloaded(pack: Pack, fact: Fact) -> Pack:
-    return replace(pack, unloaded_at=fact.at, tape=fact.data["tape"])
+    return changed(pack, unloaded_at=fact.at, tape=fact.data["tape"])
 
 
 def _pack_opened(pack: Pack, fact: Fact) -> Pack:
-    return replace(
+    return changed(
         pack,
         opened_at=fact.at,
         patient=fact.patient,
@@ -77,9 +77,9 @@ def _pack_opened(pack: Pack, fact: Fact) -> Pack:
 
 def _pack_indicator(pack: Pack, fact: Fact) -> Pack:
     if fact.data["indicator"] == "tape":
-        return replace(pack, tape=fact.data["result"])
+        return changed(pack, tape=fact.data["result"])
     if fact.data["indicator"] == "strip":
-        return replace(pack, strip=fact.data["result"])
+        return changed(pack, strip=fact.data["result"])
     return pack
 
 
@@ -87,22 +87,22 @@ def _add(name: str, value: Callable[[Fact], str]) -> Fold:
     def fold(record: Any, fact: Fact) -> Any:
         held = getattr(record, name)
         found = value(fact)
-        return record if found in held else replace(record, **{name: (*held, found)})
+        return record if found in held else changed(record, **{name: (*held, found)})
 
     return fold
 
 
 PACK: dict[str, Fold] = {
     "received": _pack_received,
-    "wash_loaded": lambda p, f: replace(p, wash=f.load, rewash=False, clean=False),
+    "wash_loaded": lambda p, f: changed(p, wash=f.load, rewash=False, clean=False),
     "inspected": _pack_inspected,
     "packed": _pack_packed,
-    "label_printed": lambda p, _: replace(p, prints=p.prints + 1),
-    "labelled": lambda p, f: replace(p, labelled_at=f.at),
-    "loaded": lambda p, f: replace(p, load=f.load, loaded_at=f.at),
+    "label_printed": lambda p, _: changed(p, prints=p.prints + 1),
+    "labelled": lambda p, f: changed(p, labelled_at=f.at),
+    "loaded": lambda p, f: changed(p, load=f.load, loaded_at=f.at),
     "taken_out": _marked(load=None, loaded_at=None),
     "unloaded": _pack_unloaded,
-    "stored": lambda p, f: replace(p, shelf=f.data["shelf"]),
+    "stored": lambda p, f: changed(p, shelf=f.data["shelf"]),
     "opened": _pack_opened,
     "returned": _marked(shelf=None),
     "compromised": _add("compromised", lambda f: f.data["why"]),
@@ -123,17 +123,17 @@ def _load_placed(load: Load | None, fact: Fact) -> Load:
     load, data = _begun(load, fact), fact.data
     if data["indicator"] != "biological":
         return load
-    return replace(load, biological_lot=data["lot"], control_lot=data["control_lot"], biological_due=data["due"])
+    return changed(load, biological_lot=data["lot"], control_lot=data["control_lot"], biological_due=data["due"])
 
 
 def _load_packs(load: Load | None, fact: Fact) -> Load:
     load = _begun(load, fact)
     pack = str(fact.pack)
-    return load if pack in load.packs else replace(load, packs=(*load.packs, pack))
+    return load if pack in load.packs else changed(load, packs=(*load.packs, pack))
 
 
 def _load_started(load: Load | None, fact: Fact) -> Load:
-    return replace(
+    return changed(
         _begun(load, fact),
         started_at=fact.at,
         started_seq=fact.seq,
@@ -145,7 +145,7 @@ def _load_started(load: Load | None, fact: Fact) -> Load:
 
 def _load_judged(load: Load, fact: Fact) -> Load:
     data = fact.data
-    return replace(
+    return changed(
         load,
         verdict=data["verdict"],
         basis=data["basis"],
@@ -159,11 +159,11 @@ def _load_judged(load: Load, fact: Fact) -> Load:
 def _load_indicator(load: Load, fact: Fact) -> Load:
     match fact.data["indicator"]:
         case "biological":
-            return replace(load, biologicals=(*load.biologicals, fact.data["result"]))
+            return changed(load, biologicals=(*load.biologicals, fact.data["result"]))
         case "air removal" | "leak":
-            return replace(load, air_removal=fact.data["result"])
+            return changed(load, air_removal=fact.data["result"])
         case "strip":
-            return replace(load, strips=(*load.strips, f"{fact.pack} {fact.data['result']}"))
+            return changed(load, strips=(*load.strips, f"{fact.pack} {fact.data['result']}"))
         case _:
             return load
 
@@ -171,16 +171,16 @@ def _load_indicator(load: Load, fact: Fact) -> Load:
 LOAD: dict[str, Fold] = {
     "wash_loaded": _load_packs,
     "loaded": _load_packs,
-    "taken_out": lambda r, f: replace(r, packs=tuple(p for p in r.packs if p != f.pack)),
-    "wash_ended": lambda r, f: replace(r, ended_at=f.at, result=f.data["result"]),
+    "taken_out": lambda r, f: changed(r, packs=tuple(p for p in r.packs if p != f.pack)),
+    "wash_ended": lambda r, f: changed(r, ended_at=f.at, result=f.data["result"]),
     "cycle_started": _load_started,
-    "cycle_ended": lambda r, f: replace(r, ended_at=f.at, display=f.data["display"]),
+    "cycle_ended": lambda r, f: changed(r, ended_at=f.at, display=f.data["display"]),
     "cycle_judged": _load_judged,
     "indicator_placed": _load_placed,
     "indicator_read": _load_indicator,
-    "released": lambda r, f: replace(r, released_at=f.at, released_by=f.by, alone=f.data["alone"], held=None),
-    "rejected": lambda r, f: replace(r, rejected=f.data["why"]),
-    "held": lambda r, f: replace(r, held=f.data["why"]),
+    "released": lambda r, f: changed(r, released_at=f.at, released_by=f.by, alone=f.data["alone"], held=None),
+    "rejected": lambda r, f: changed(r, rejected=f.data["why"]),
+    "held": lambda r, f: changed(r, held=f.data["why"]),
     "recall_opened": _add("recalls", lambda f: f.data["recall"]),
 }
 
@@ -205,8 +205,8 @@ def _set_registered(_: InstrumentSet | None, fact: Fact) -> InstrumentSet:
 
 SET: dict[str, Fold] = {
     "set_registered": _set_registered,
-    "set_retired": lambda r, f: replace(r, retired=f.data["why"]),
-    "received": lambda r, f: replace(r, turn=max(r.turn, f.data["turn"]), pack=f.pack),
+    "set_retired": lambda r, f: changed(r, retired=f.data["why"]),
+    "received": lambda r, f: changed(r, turn=max(r.turn, f.data["turn"]), pack=f.pack),
 }
 
 # A case, a machine, people, patients, recalls, the site
@@ -219,14 +219,14 @@ def _case_opened(_: Case | None, fact: Fact) -> Case:
 def _case_counted(case: Case, fact: Fact) -> Case:
     data = fact.data
     count = (data["item"], data["moment"], data["expected"], data["found"])
-    return replace(case, counts=(*case.counts, count))
+    return changed(case, counts=(*case.counts, count))
 
 
 CASE: dict[str, Fold] = {
     "case_opened": _case_opened,
-    "opened": lambda c, f: replace(c, packs=(*c.packs, str(f.pack))),
+    "opened": lambda c, f: changed(c, packs=(*c.packs, str(f.pack))),
     "counted": _case_counted,
-    "case_closed": lambda c, f: replace(c, closed_at=f.at, why=f.data.get("why")),
+    "case_closed": lambda c, f: changed(c, closed_at=f.at, why=f.data.get("why")),
 }
 
 
@@ -245,33 +245,33 @@ def _machine_registered(machine: Machine | None, fact: Fact) -> Machine:
 
 MACHINE: dict[str, Fold] = {
     "machine_registered": _machine_registered,
-    "machine_stopped": lambda m, f: replace(m, stopped=f.data["why"]),
+    "machine_stopped": lambda m, f: changed(m, stopped=f.data["why"]),
     "machine_returned": _marked(stopped=None),
     "indicator_read": lambda m, f: (
-        replace(m, air_removal_at=f.at) if (f.data["indicator"], f.data["result"]) == ("air removal", "pass") else m
+        changed(m, air_removal_at=f.at) if (f.data["indicator"], f.data["result"]) == ("air removal", "pass") else m
     ),
 }
 PERSON: dict[str, Fold] = {
     "staff_enrolled": lambda _, f: Person(
         f.data["badge"], tuple(f.data["roles"]), bool(f.data.get("may_release")), enrolled_at=f.at
     ),
-    "staff_left": lambda p, f: replace(p, left_at=f.at),
+    "staff_left": lambda p, f: changed(p, left_at=f.at),
 }
 PATIENT: dict[str, Fold] = {
     "case_opened": lambda p, f: p or Patient(str(f.patient)),
     "opened": lambda p, f: p or Patient(str(f.patient)),
-    "patient_identified": lambda p, f: replace(p or Patient(f.data["was"]), now=f.patient),
+    "patient_identified": lambda p, f: changed(p or Patient(f.data["was"]), now=f.patient),
 }
 RECALL: dict[str, Fold] = {
     "recall_opened": lambda _, f: Recall(f.data["recall"], str(f.load), f.data["reach"], f.data["why"], f.at),
     "recalled": _add("packs", lambda f: str(f.pack)),
     "accounted": _add("accounted", lambda f: str(f.pack)),
-    "recall_closed": lambda r, f: replace(r, closed_at=f.at),
+    "recall_closed": lambda r, f: changed(r, closed_at=f.at),
 }
 SITE: dict[str, Fold] = {
     "site_opened": lambda _, f: Site(f.site, f.data["name"]),
-    "case_opened": lambda s, f: replace(s, case=max(s.case, f.data["number"])),
-    "set_registered": lambda s, f: replace(s, set=max(s.set, f.data["number"])),
+    "case_opened": lambda s, f: changed(s, case=max(s.case, f.data["number"])),
+    "set_registered": lambda s, f: changed(s, set=max(s.set, f.data["number"])),
 }
 FOLDS: dict[str, dict[str, Fold]] = {
     "pack": PACK, "load": LOAD, "set": SET, "case": CASE, "machine": MACHINE, "person": PERSON,
@@ -317,10 +317,10 @@ def fold(name: str, record: Record | None, fact: Fact) -> Record | None:
         return record
     after: Record = step(record, fact)
     if isinstance(after, Pack):
-        return replace(after, seq=fact.seq, seen_at=fact.at, seen_station=fact.station)
+        return changed(after, seq=fact.seq, seen_at=fact.at, seen_station=fact.station)
     if isinstance(after, Load) and fact.pack is None:
-        return replace(after, seq=fact.seq, level_seq=fact.seq)
-    return replace(after, seq=fact.seq)
+        return changed(after, seq=fact.seq, level_seq=fact.seq)
+    return changed(after, seq=fact.seq)
 
 
 def refold(name: str, facts: list[Fact]) -> Record | None:

@@ -1,8 +1,11 @@
 """The rows read from the facts: one frozen record a thing, each folded from the facts that name it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from operator import attrgetter
+from typing import Any, TypeVar
 
 Texts = tuple[str, ...]
+R = TypeVar("R", bound="Record")
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,3 +209,18 @@ KINDS: dict[str, type[Record]] = {
     "recall": Recall,
     "site": Site,
 }
+
+_FIELDS: dict[type, tuple[str, ...]] = {cls: tuple(f.name for f in fields(cls)) for cls in KINDS.values()}
+_PLACE: dict[type, dict[str, int]] = {
+    cls: {name: place for place, name in enumerate(names)} for cls, names in _FIELDS.items()
+}
+_VALUES: dict[type, attrgetter[tuple[Any, ...]]] = {cls: attrgetter(*names) for cls, names in _FIELDS.items()}
+
+
+def changed(record: R, **changes: Any) -> R:
+    """`record` with some fields changed: `dataclasses.replace`, a third of its time, on the path of every scan."""
+    cls: type[R] = type(record)
+    values, place = list(_VALUES[cls](record)), _PLACE[cls]
+    for name, value in changes.items():
+        values[place[name]] = value
+    return cls(*values)

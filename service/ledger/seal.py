@@ -2,31 +2,34 @@
 
 import hashlib
 import json
-from dataclasses import replace
+from operator import attrgetter
 from typing import Any
 
 from service.custody.facts import KEYS, Fact, check
 
 FIRST_PREV = "0" * 64
+_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 _SEALED = tuple(sorted(key for key in KEYS if key != "hash"))
+_VALUES = attrgetter(*_SEALED)
 
 
 def canonical(value: Any) -> str:
     """RFC 8785 canonical JSON: for integers, NFC text and ASCII keys, sorted compact JSON is that form."""
-    return json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return _ENCODER.encode(value)
 
 
 def fact_hash(fact: Fact) -> str:
     """SHA-256, in hex, of the canonical JSON of `fact` without its `hash`."""
-    body = canonical({key: getattr(fact, key) for key in _SEALED})
+    body = _ENCODER.encode(dict(zip(_SEALED, _VALUES(fact), strict=True)))
     return hashlib.sha256(body.encode()).hexdigest()
 
 
 def seal(fact: Fact, *, seq: int, fact_id: str, noted_at: str, prev: str) -> Fact:
     """`fact` as the ledger keeps it. Raises FactError when it may not be written."""
     check(fact)
-    sealed = replace(fact, seq=seq, id=fact_id, noted_at=noted_at, prev=prev)
-    return replace(sealed, hash=fact_hash(sealed))
+    f = fact
+    whose = (f.kind, f.at, f.site, f.station, f.by, f.set, f.pack, f.load, f.patient, f.data)
+    return Fact(*whose, seq, fact_id, noted_at, prev, fact_hash(Fact(*whose, seq, fact_id, noted_at, prev)))
 
 
 def fault_in(fact: Fact, seq: int, prev: str) -> str | None:

@@ -205,6 +205,15 @@ class _Cache(SqliteReader):
     def __init__(self, connection: sqlite3.Connection, practice: Practice) -> None:
         super().__init__(connection, practice)
         self.kept: dict[tuple[str, str], Record] = {}
+        self.kept_hands: dict[str, str] = {}
+
+    def forget(self) -> None:
+        """Another program wrote: what was kept may be old."""
+        self.kept.clear()
+        self.kept_hands.clear()
+
+    def hand(self, station: str) -> str | None:
+        return self.kept_hands.get(station) or super().hand(station)
 
     def get(self, kind: str, code: str) -> Record | None:
         key = (kind, code)
@@ -322,6 +331,7 @@ class SqliteBatch:
         """The transaction is durable: what it changed is what the cache knows."""
         for key, record in self.state.changed.items():
             self.cache.keep(key, record)
+        self.cache.kept_hands.update(self._hands)
 
 
 class SqliteLedger:
@@ -356,7 +366,7 @@ class SqliteLedger:
             ) from error
         try:
             if any(cache.head(site) != head for site, head in self._seen.items()):
-                cache.kept.clear()
+                cache.forget()
                 self._seen.clear()
             work = SqliteBatch(cache, self.practice, noted_at_ms)
             yield work

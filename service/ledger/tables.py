@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from dataclasses import fields
+from operator import attrgetter
 from typing import Any
 
 from service.custody.facts import Fact
@@ -12,6 +13,10 @@ FACT_COLUMNS = (
     "site", "seq", "id", "kind", "at", "noted_at", "station", "by", "set", "pack", "load", "patient", "data", "prev",
     "hash",
 )  # fmt: skip
+
+
+_FACT_VALUES = attrgetter(*FACT_COLUMNS)
+_DATA = FACT_COLUMNS.index("data")
 
 
 def quoted(names: tuple[str, ...]) -> str:
@@ -33,8 +38,12 @@ UPSERT = {kind: _upsert(kind, columns) for kind, columns in COLUMNS.items()}
 SELECT = {kind: f'SELECT {quoted(columns)} FROM "{kind}"' for kind, columns in COLUMNS.items()}  # noqa: S608 (names are ours)
 
 
+_COMPACT = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False)
+_SORTED = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, sort_keys=True)
+
+
 def _compact(value: Any) -> str:
-    return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+    return _COMPACT.encode(value)
 
 
 def _reader(annotation: Any) -> Callable[[Any], Any] | None:
@@ -48,19 +57,18 @@ def _reader(annotation: Any) -> Callable[[Any], Any] | None:
 _READERS: dict[str, tuple[Callable[[Any], Any] | None, ...]] = {
     kind: tuple(_reader(f.type) for f in fields(cls)) for kind, cls in KINDS.items()
 }
-_TUPLES = {kind: tuple(f.name for f in fields(cls) if "tuple" in str(f.type)) for kind, cls in KINDS.items()}
+_TUPLES = {
+    kind: tuple(place for place, f in enumerate(fields(cls)) if "tuple" in str(f.type)) for kind, cls in KINDS.items()
+}
+_VALUES = {kind: attrgetter(*columns) for kind, columns in COLUMNS.items()}
 
 
 def row_of(kind: str, record: Record) -> tuple[Any, ...]:
-    """The table row of a record."""
-    tuples = _TUPLES[kind]
-    return tuple(
-        _compact(getattr(record, name)) if name in tuples else _plain(getattr(record, name)) for name in COLUMNS[kind]
-    )
-
-
-def _plain(value: Any) -> Any:
-    return int(value) if isinstance(value, bool) else value
+    """The table row of a record; a true or false goes in as the 1 or 0 that SQLite makes of it."""
+    values = list(_VALUES[kind](record))
+    for place in _TUPLES[kind]:
+        values[place] = _compact(values[place]) if values[place] else "[]"
+    return tuple(values)
 
 
 def record_of(kind: str, row: tuple[Any, ...]) -> Record:
@@ -70,12 +78,9 @@ def record_of(kind: str, row: tuple[Any, ...]) -> Record:
 
 
 def fact_row(fact: Fact) -> tuple[Any, ...]:
-    return tuple(
-        json.dumps(fact.data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-        if name == "data"
-        else getattr(fact, name)
-        for name in FACT_COLUMNS
-    )
+    values = list(_FACT_VALUES(fact))
+    values[_DATA] = _SORTED.encode(fact.data)
+    return tuple(values)
 
 
 def fact_of(row: tuple[Any, ...]) -> Fact:

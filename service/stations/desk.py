@@ -3,10 +3,11 @@
 import logging
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Any
+from typing import Any, Protocol
 
 from service.custody.facts import stamp
 from service.custody.practice import Practice
+from service.custody.records import InstrumentSet, Load, Machine, Pack
 from service.custody.rules import Act, Refusal, decide, refused
 from service.ledger.ids import is_uuid
 from service.ledger.store import Batch, Ledger, Part
@@ -18,7 +19,18 @@ from service.stations.writer import Clock, Done, Work, Writer, utc_now
 log = logging.getLogger("foldmark")
 Listener = Callable[[str, dict[str, Any]], None]
 Beside = Callable[[Batch], None]
-Printer = Callable[[Any, str], None]
+
+
+class Printer(Protocol):
+    """Where labels come out."""
+
+    def pack(self, owner: InstrumentSet, pack: Pack) -> None:
+        """The label of a pack that was packed."""
+        ...
+
+    def slip(self, load: Load, machine: Machine | None, pack: Pack) -> None:
+        """The slip that tells a loaded pack's load and use-by."""
+        ...
 
 
 class Desk:
@@ -118,23 +130,24 @@ class Desk:
             if station:
                 for listener in list(self._listeners):
                     listener(station, answer)
-        if self._printer:
-            for fact in done.noted:
-                if fact.kind == "packed":
-                    self._printing.submit(self._print, str(fact.pack), fact.station, stamp(self.clock()))
+        for fact in done.noted if self._printer else ():
+            if fact.kind == "packed":
+                self._printing.submit(self._print_pack, str(fact.pack), fact.station, stamp(self.clock()))
+            elif fact.kind == "cycle_started" and fact.data["load_kind"] == "goods":
+                self._printing.submit(self._print_slips, str(fact.load))
 
-    def _print(self, pack: str, station: str, at: str) -> None:
+    def _print_pack(self, code: str, station: str, at: str) -> None:
         """Print the label of a pack that was just packed: the fact is written once the label is there."""
         try:
             with self.ledger.reading() as reader:
-                record = reader.state.pack(pack)
-                owner = reader.state.set(record.set) if record else None
-            if self._printer and record and owner:
-                self._printer((record, owner), pack)
+                pack = reader.state.pack(code)
+                owner = reader.state.set(pack.set) if pack else None
+            if self._printer and pack and owner:
+                self._printer.pack(owner, pack)
         except Exception:
-            log.exception("label not printed", extra={"pack": pack})
+            log.exception("label not printed")
             return
-        act = Act("print label", at, self.practice.site, station, pack=pack)
+        act = Act("print label", at, self.practice.site, station, pack=code)
 
         def work(_batch: Batch, part: Part) -> Done:
             outcome = decide(part.state, act)
@@ -142,7 +155,19 @@ class Desk:
                 part.note(outcome)
             return Done({"verdict": "go"}, "", part.noted)
 
-        self._writer.submit(f"label {pack} {at}", work)
+        self._writer.submit(f"label {code} {at}", work)
+
+    def _print_slips(self, code: str) -> None:
+        try:
+            with self.ledger.reading() as reader:
+                load = reader.state.load(code)
+                machine = reader.state.machine(load.machine) if load else None
+                packs = [pack for one in (load.packs if load else ()) if (pack := reader.state.pack(one))]
+            if self._printer and load:
+                for pack in packs:
+                    self._printer.slip(load, machine, pack)
+        except Exception:
+            log.exception("load slips not printed")
 
 
 def _said(verdict: str, refusal: Refusal | None, act: Act, subject: str | None, noted: Iterable[Any]) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """What a station has in hand: conversation, not history. Kept as JSON, so that it survives a restart."""
 
 import json
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 
@@ -39,9 +39,12 @@ class Hand:
         self.step, self.work, self.digits, self.pending = "", {}, "", None
 
     def as_json(self) -> str:
-        return json.dumps(asdict(self), ensure_ascii=False, separators=(",", ":"))
+        return _ENCODER.encode({name: getattr(self, name) for name in _NAMES})
 
     @classmethod
     def from_json(cls, text: str | None) -> "Hand":
-        known = {f.name for f in fields(cls)}
-        return cls(**{key: value for key, value in json.loads(text).items() if key in known}) if text else cls()
+        return cls(**{key: value for key, value in json.loads(text).items() if key in _NAMES}) if text else cls()
+
+
+_NAMES = tuple(f.name for f in fields(Hand))
+_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))

@@ -194,6 +194,20 @@ def test_zbar_reads_what_it_is_given(monkeypatch):
     assert {(s.text, s.how) for s in found} == {(LOAD.code, "zbar")}
 
 
+def test_a_label_that_only_the_second_opinion_reads_is_scanned_from_a_feed(tmp_path, service, monkeypatch):
+    if not decode.second_opinion():
+        pytest.skip("libzbar is not installed")
+    monkeypatch.setattr(decode.zxingcpp, "read_barcodes", lambda *a, **k: [])
+    scene = np.full((720, 1280, 3), 150, np.uint8)
+    scene[200:520, 400:896] = picture(PACK)[..., None]
+    writer = cv2.VideoWriter(str(tmp_path / "f.avi"), cv2.VideoWriter.fourcc(*"MJPG"), 30, (1280, 720))
+    for _ in range(12):
+        writer.write(scene)
+    writer.release()
+    heard, _ = watch_film(tmp_path / "f.avi", service, tmp_path / "o.db")
+    assert [code for code, _ in heard] == [PACK.code]
+
+
 def test_no_answer_is_not_checked_and_the_scan_waits(tmp_path):
     service = Service()
     port = service.port

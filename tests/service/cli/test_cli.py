@@ -12,7 +12,10 @@ from pathlib import Path
 import httpx
 import pypdfium2
 import pytest
+from PIL import Image
 
+from label_templates import codes, proof
+from scanner.outbox import new_id
 from service.settings import SettingsError, load
 from tests.practice import NURSE, TarnBridge, patient, steam_load, wash_load
 from tests.published import outside
@@ -235,11 +238,7 @@ def test_serve_prints_each_packs_label_once_it_is_packed(tmp_path):
     running, address = start(bridge.path, "--port", "0", "--labels-to", str(tmp_path / "labels"))
     try:
         with httpx.Client(base_url=f"http://{address}") as http:
-            from scanner.outbox import new_id
-
             for code in ("B-K7-003-J", one, "K-YES-J", "=16", "=24-117", "K-DONE-P"):
-                from label_templates import codes
-
                 text = codes.card_code(code.split("-")[1]).text if code.startswith("K-") else code
                 http.post("/api/scans", json={"id": new_id(), "station": "packing-1", "code": text}).raise_for_status()
         picture = tmp_path / "labels" / f"{pack}.png"
@@ -249,6 +248,17 @@ def test_serve_prints_each_packs_label_once_it_is_packed(tmp_path):
             time.sleep(0.1)
         assert picture.exists()
         time.sleep(0.3)
+        with httpx.Client(base_url=f"http://{address}") as http:
+            told = [(pack, "packing-1"), ("B-K7-003-J", "loading-1"), (steam_load(1), "loading-1"), (pack, "loading-1"),
+                    (codes.card_code("DONE").text, "loading-1"), (codes.card_code("1").text, "loading-1")]  # fmt: skip
+            for text, station in told:
+                http.post("/api/scans", json={"id": new_id(), "station": station, "code": text}).raise_for_status()
+        slip = tmp_path / "labels" / f"{pack}-slip.png"
+        for _ in range(50):
+            if slip.exists():
+                break
+            time.sleep(0.1)
+        assert proof.read(Image.open(slip)) == [steam_load(1)]
     finally:
         running.terminate()
         running.wait(10)
