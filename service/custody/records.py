@@ -1,5 +1,6 @@
 """The rows read from the facts: one frozen record a thing, each folded from the facts that name it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from operator import attrgetter
 from typing import Any, TypeVar
@@ -214,7 +215,7 @@ _FIELDS: dict[type, tuple[str, ...]] = {cls: tuple(f.name for f in fields(cls)) 
 _PLACE: dict[type, dict[str, int]] = {
     cls: {name: place for place, name in enumerate(names)} for cls, names in _FIELDS.items()
 }
-_VALUES: dict[type, attrgetter[tuple[Any, ...]]] = {cls: attrgetter(*names) for cls, names in _FIELDS.items()}
+_VALUES: dict[type, Callable[[Any], tuple[Any, ...]]] = {cls: attrgetter(*names) for cls, names in _FIELDS.items()}
 
 
 def changed(record: R, **changes: Any) -> R:
