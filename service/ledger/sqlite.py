@@ -193,6 +193,13 @@ class SqliteReader:
     def count(self) -> int:
         return int(self._connection.execute("SELECT count(*) FROM fact").fetchone()[0])
 
+    def fact_at(self, row: int) -> tuple[str, int]:
+        """The site and number of the fact that stands in that row of the file, from 1."""
+        found = self._connection.execute(
+            "SELECT site, seq FROM fact ORDER BY site, seq LIMIT 1 OFFSET ?", (row - 1,)
+        ).fetchone()
+        return found[0], found[1]
+
     def damage(self) -> str | None:
         """What SQLite itself finds wrong with the file; None when nothing."""
         found = self._connection.execute("PRAGMA integrity_check(1)").fetchone()[0]

@@ -1,5 +1,6 @@
 """Verify: walk the chain, replay every fact, and arrive at the same tables, byte for byte."""
 
+import re
 import sqlite3
 from dataclasses import dataclass
 
@@ -76,4 +77,10 @@ def _tables_fault(reader: SqliteReader, state: State) -> str | None:
         if made:
             return f"the table of {kind}s lacks {min(made)}, which the facts have"
     damage = reader.damage()
-    return f"the file is damaged ({damage})" if damage else None
+    if damage is None:
+        return None
+    lost = re.search(r"row (\d+) missing from index fact_", damage)
+    if lost:
+        site, seq = reader.fact_at(int(lost[1]))
+        return f"site {site}: fact {seq} was changed in an index of the file ({damage})"
+    return f"the file is damaged ({damage})"

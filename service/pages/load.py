@@ -98,4 +98,8 @@ def _load_tags(load: Load) -> tuple[str, ...]:
         tags.append("released")
     if load.result:
         tags.append(load.result)
+    if load.alone:
+        tags.append("released alone: second look")
+    if load.why:
+        tags.append("immediate use: second look")
     return tuple(tags)

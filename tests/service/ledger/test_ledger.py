@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import resource
 import signal
 import sqlite3
@@ -106,6 +107,19 @@ def test_one_byte_of_any_fact_changed_in_the_file_is_named(written):
         assert f"fact {fact.seq}" in verdict(path).fault
     path.write_bytes(whole)
     assert verdict(path).fault is None
+
+
+def test_one_byte_changed_in_an_index_is_named_too(written):
+    path, facts = written
+    whole = path.read_bytes()
+    for fact in (facts[3], facts[12], facts[-2]):
+        places = [m.start() for m in re.finditer(re.escape(fact.id.encode()), whole)]
+        named = 0
+        for place in places:
+            path.write_bytes(whole[:place] + b"f" + whole[place + 1 :])
+            fault = verdict(path).fault
+            named += bool(fault and f"fact {fact.seq}" in fault)
+        assert named >= 2, (fact.seq, places)
 
 
 def test_a_byte_that_is_no_text_is_named_and_not_a_crash(written):

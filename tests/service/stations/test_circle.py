@@ -600,3 +600,14 @@ def test_a_clock_ahead_becomes_now_and_the_fact_says_so(bridge):
 
 def test_the_surgeon_is_no_technician_but_may_work_anywhere(bridge):
     assert bridge.scan("wash-1", SURGEON)["verdict"] == "go"
+
+
+def test_a_service_clock_that_jumps_back_loses_nothing(bridge):
+    one, two = bridge.new_set("A"), bridge.new_set("B")
+    bridge.scans("wash-1", TECHNICIAN, wash_load(1), one)
+    bridge.wait(-180)
+    assert bridge.scan("wash-1", two)["verdict"] == "go"
+    assert bridge.scan("wash-1", "PASS")["verdict"] == "go"
+    notes = [fact.noted_at for fact in bridge.facts()]
+    assert notes != sorted(notes)
+    assert [fact.seq for fact in bridge.facts()] == list(range(1, len(notes) + 1))
