@@ -9,7 +9,8 @@ import click
 
 from service import settings as settings_file
 from service.custody.practice import Practice, ProgrammeLimits
-from service.ledger.sqlite import SqliteLedger, SqliteReader
+from service.ledger.reading import SqliteReader
+from service.ledger.sqlite import SqliteLedger
 from service.ledger.store import LedgerError
 from service.settings import Settings
 from service.steam.programme import all_programmes

@@ -1,6 +1,5 @@
 """Verify: walk the chain, replay every fact, and arrive at the same tables, byte for byte."""
 
-import re
 import sqlite3
 from dataclasses import dataclass
 
@@ -8,8 +7,8 @@ from service.custody.chain import Nothing, State, evolve
 from service.custody.facts import Fact
 from service.custody.practice import Practice
 from service.custody.records import KINDS
+from service.ledger.reading import SqliteReader
 from service.ledger.seal import FIRST_PREV, fault_in
-from service.ledger.sqlite import SqliteReader
 from service.ledger.tables import row_of
 
 
@@ -62,7 +61,7 @@ def verify(reader: SqliteReader, practice: Practice) -> Verdict:
             # A byte changed by hand may leave text that is not UTF-8, data that is not JSON, or a page that is torn.
             return Verdict(count, heads, f"site {site}: fact {seq + 1} was changed and cannot be read ({error})")
         heads[site] = prev
-    return Verdict(count, heads, _tables_fault(reader, state))
+    return Verdict(count, heads, _damage(reader) or _tables_fault(reader, state))
 
 
 def _tables_fault(reader: SqliteReader, state: State) -> str | None:
@@ -76,11 +75,14 @@ def _tables_fault(reader: SqliteReader, state: State) -> str | None:
             return f"the table of {kind}s is damaged ({error})"
         if made:
             return f"the table of {kind}s lacks {min(made)}, which the facts have"
+    return None
+
+
+def _damage(reader: SqliteReader) -> str | None:
+    """What SQLite finds wrong with the file, with the fact it concerns where an index no longer finds one."""
     damage = reader.damage()
     if damage is None:
         return None
-    lost = re.search(r"row (\d+) missing from index fact_", damage)
-    if lost:
-        site, seq = reader.fact_at(int(lost[1]))
+    for site, seq in reader.strays():
         return f"site {site}: fact {seq} was changed in an index of the file ({damage})"
     return f"the file is damaged ({damage})"
