@@ -124,7 +124,7 @@ def card(talk: Talk, word: str) -> Answer | None:
     if word not in {"TURNED", "PALE", "UNSURE", "RETURN", "UNUSED"}:
         return None
     pack = talk.hand.last_pack
-    if pack is None or (word in {"TURNED", "PALE", "UNSURE"} and pack not in talk.hand.asked):
+    if pack is None or (word != "RETURN" and pack not in talk.hand.asked):
         return talk.ask(
             "Which pack?", f"{word} speaks of a pack that may be opened.", f"Scan the pack, then show {word}."
         )

@@ -27,7 +27,7 @@ def main(wanted):
     table(rows)
     short = [row["work"] for row in rows if not row["met"]]
     print(f"\n{'Falls short: ' + '; '.join(short) if short else 'Every target met in this run.'}")
-    print("Not measured yet: PostgreSQL, recall among 10 million facts, a slow commit, memory of a scanner at work.")
+    print("Not measured yet: PostgreSQL, recall among 10 million facts, a million facts over HTTP, a slow commit.")
     print(
         json.dumps(
             {

@@ -1,5 +1,8 @@
 """Label on paper to verdict: frames of a film paced at 30 a second, read and posted to a running service."""
 
+import os
+import subprocess
+import sys
 import threading
 import time
 from datetime import UTC, datetime
@@ -42,6 +45,17 @@ class Paced(Source):
             yield Frame(image, index, index / FPS, datetime.now(UTC))
 
 
+def peak(film, url, outbox):
+    """The most resident memory of `foldmark scan` reading that film, in MB."""
+    command = [sys.executable, "-m", "service.cli", "scan", "--station", "store-9", "--source", str(film), "--url", url, "--mute",
+               "--outbox", str(outbox)]  # fmt: skip
+    env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    running = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL)
+    _, status, used = os.wait4(running.pid, 0)
+    assert status == 0
+    return used.ru_maxrss / 1024
+
+
 def run():
     roll = stocks.stock("roll-62x40")
     with TemporaryDirectory() as place:
@@ -65,6 +79,7 @@ def run():
         def told(_at, code, _verdict):
             waits.append((time.perf_counter() - source.began - clear[code] / FPS) * 1000)
 
+        memory = peak(folder / "f.avi", url, folder / "p.db")
         client = Client(url, Outbox(folder / "o.db"), lambda: datetime.now(UTC))
         client.scan({"id": new_id(), "station": "store-1", "code": TECHNICIAN})
         Watch(source, "store-1", client, told).run()
@@ -88,5 +103,6 @@ def run():
             "ms",
             "<= 150 ms",
             worst <= 150,
-        )
+        ),
+        row("memory of a scanner at work, most", memory, 200, "MB", "<= 200 MB", memory <= 200),
     ]

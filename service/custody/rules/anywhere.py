@@ -203,6 +203,8 @@ def compromise(state: State, act: Act) -> list[Fact]:
     """A pack found wet, torn, dropped or missing. What was said of it at unloading gets a note, and stays."""
     pack = known_pack(state, act.pack)
     why = str(act.data["why"])
+    if why not in DAMAGE:
+        raise BadValue(what="This", why=f"{why!r} is not how a pack is lost.", todo=f"Say {', '.join(DAMAGE)}.")
     if pack.packed_at is None:
         raise NothingWrong(name=name_of(state, pack), state=state.where(pack))
     if why in pack.compromised:

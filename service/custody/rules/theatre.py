@@ -275,9 +275,8 @@ def open_pack(state: State, act: Act) -> list[Fact]:
 
 def open_unused(state: State, act: Act) -> list[Fact]:
     """UNUSED: opened and not needed. It goes round again, with no patient in its record."""
+    may_open(state, act)
     pack = known_pack(state, act.pack)
-    if pack.opened_at or pack.packed_at is None:
-        may_open(state, act)
     return [act.fact("opened", {"used": False}, set=pack.set, load=None, patient=None)]
 
 

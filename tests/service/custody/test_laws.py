@@ -264,7 +264,7 @@ class AtRandom(RuleBasedStateMachine):
     @invariant()
     def nothing_is_opened_without_every_step_release_and_no_flag(self):
         facts = self.ledger.facts
-        opened = [f for f in facts[self.checked :] if f.kind == "opened" and f.data.get("used", True)]
+        opened = [f for f in facts[self.checked :] if f.kind == "opened"]
         self.checked = len(facts)
         for fact in opened:
             before = replay(facts[: fact.seq - 1], State(Nothing(), self.ledger.state.practice))

@@ -91,7 +91,8 @@ def test_an_opened_unused_pack_goes_round_again_with_no_patient(bridge):
 def test_a_pack_recorded_as_opened_keeps_its_patient_against_unused(bridge):
     pack, _ = bridge.ready()
     bridge.scans("theatre-1", NURSE, PAT, pack, "TURNED")
-    assert bridge.scan("theatre-1", "UNUSED")["rule"] == "already_opened"
+    assert bridge.scan("theatre-1", "UNUSED")["verdict"] == "ask"
+    assert bridge.act("open unused", pack=pack)["rule"] == "already_opened"
     assert bridge.record("pack", pack).patient == PAT
 
 
