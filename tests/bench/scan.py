@@ -51,9 +51,13 @@ def peak(film, url, outbox):
                "--outbox", str(outbox)]  # fmt: skip
     env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
     running = subprocess.Popen(command, env=env, stdout=subprocess.DEVNULL)
-    _, status, used = os.wait4(running.pid, 0)
-    assert status == 0
-    return used.ru_maxrss / 1024
+    most = 0.0
+    while running.poll() is None:
+        lines = Path(f"/proc/{running.pid}/status").read_text().splitlines()
+        most = max([most, *(int(line.split()[1]) / 1024 for line in lines if line.startswith("VmHWM"))])
+        time.sleep(0.02)
+    assert running.returncode == 0
+    return most
 
 
 def run():
