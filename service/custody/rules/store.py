@@ -67,7 +67,7 @@ def store_pack(state: State, act: Act) -> list[Fact]:
         raise NeverStored(name=name)
     quarantine = state.practice.quarantine_shelves
     if where == "waiting" and shelf not in quarantine:
-        shelves = f": {', '.join(quarantine)}" if quarantine else ""
+        shelves = f": {', '.join(quarantine)}" if quarantine else "; the site's settings name none yet"
         raise QuarantineOnly(name=name, load=pack.load, shelves=shelves)
     _cool(state, act, pack.load, name)
     return [act.fact("stored", {"shelf": shelf}, set=pack.set, load=None)]
