@@ -1,6 +1,5 @@
 """Frames: pictures from a camera, a video, a folder of pictures or an MJPEG stream, each with its time."""
 
-import os
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -14,10 +13,8 @@ import numpy as np
 
 from scanner.decode import Image
 
-os.environ.setdefault("OPENCV_LOG_LEVEL", "SILENT")
-os.environ.setdefault("OPENCV_FFMPEG_LOGLEVEL", "-8")
 PICTURES = {".png", ".jpg", ".jpeg", ".bmp", ".webp", ".tif", ".tiff"}
-FolderRate = 2.0
+FOLDER_FPS = 2.0
 """Frames a second that a folder of pictures stands for: each picture is shown twice, a second apart from the next."""
 _STILL_S = 10.0
 _LARGEST_FRAME = 16 << 20
@@ -106,7 +103,7 @@ class Video(Source):
 class Folder(Source):
     """A folder of pictures in the order of their names; each stands for two frames of a still label."""
 
-    fps = FolderRate
+    fps = FOLDER_FPS
 
     def __init__(self, path: Path, clock: Clock | None = None) -> None:
         self._files = sorted(file for file in path.iterdir() if file.suffix.lower() in PICTURES)

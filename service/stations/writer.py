@@ -1,6 +1,7 @@
 """The one writer: scans queue to it, it decides each in order, commits once, then answers all."""
 
 import json
+import logging
 import queue
 import threading
 import time
@@ -14,6 +15,7 @@ from service.custody.facts import Fact
 from service.ledger.store import Batch, Ledger, LedgerUnavailable, Part
 from service.stations.late import late_stops
 
+log = logging.getLogger("foldmark")
 Clock = Callable[[], datetime]
 MOST_AT_ONCE = 256
 """How many scans one commit may carry: enough for every station of a group, few enough to answer within 60 ms."""
@@ -109,10 +111,17 @@ class Writer:
         for one, outcome in answered:
             if isinstance(outcome, Done):
                 if outcome.noted or outcome.station:
-                    self._told(outcome)
+                    self._tell(outcome)
                 one.future.set_result(outcome.body)
             else:
                 one.future.set_exception(outcome)
+
+    def _tell(self, done: Done) -> None:
+        """Pass on what is durable. Whatever goes wrong with a screen or a printer, the writer goes on."""
+        try:
+            self._told(done)
+        except Exception:
+            log.exception("a listener failed")
 
     def _answer(self, batch: Batch, one: _Waiting) -> Done | Exception:
         before = batch.answer(one.id)

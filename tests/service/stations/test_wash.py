@@ -162,3 +162,27 @@ def test_a_service_clock_that_jumps_back_loses_nothing(bridge):
     notes = [fact.noted_at for fact in bridge.facts()]
     assert notes != sorted(notes)
     assert [fact.seq for fact in bridge.facts()] == list(range(1, len(notes) + 1))
+
+
+def test_a_screen_that_fails_holds_up_nobody(bridge):
+    def broken(_station, _answer):
+        raise RuntimeError
+
+    bridge.desk.listen(broken)
+    assert bridge.scan("wash-1", TECHNICIAN)["verdict"] == "go"
+    assert bridge.scan("wash-1", wash_load(1))["verdict"] == "go"
+    bridge.desk.forget(broken)
+
+
+def test_a_scan_that_breaks_a_rule_unforeseen_takes_back_only_itself(bridge, monkeypatch):
+    from service.custody import rules
+
+    one = bridge.new_set()
+    bridge.scans("wash-1", TECHNICIAN, wash_load(1))
+    before = len(bridge.facts())
+    with monkeypatch.context() as patch:
+        patch.setitem(rules.ACTS, "wash set", lambda state, act: 1 / 0)
+        with pytest.raises(ZeroDivisionError):
+            bridge.scan("wash-1", one)
+    assert len(bridge.facts()) == before
+    assert bridge.scan("wash-1", one)["verdict"] == "go"
