@@ -3,6 +3,7 @@
 import csv
 import io
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -108,7 +109,7 @@ def film_day(steps: list[Step], packed: dict[str, tuple[str, str]], folder: Path
             pictures[step.code] = np.asarray(raster.picture(label_of(step.code, packed), roll).convert("L"))
         if step.station not in films:
             path = folder / f"day-{step.station}.avi"
-            films[step.station] = Film(path, seed=len(films) + 1)
+            films[step.station] = Film(path, seed=sum(step.station.encode()))
             reels[step.station] = Reel(step.station, path, films[step.station].fps)
         film = films[step.station]
         first = film.show(pictures[step.code], step.code)
@@ -117,6 +118,15 @@ def film_day(steps: list[Step], packed: dict[str, tuple[str, str]], folder: Path
         film.empty(3)
         film.close()
     return reels
+
+
+def in_two(steps: list[Step]) -> list[list[Step]]:
+    """The day's steps in two halves, whole stations each, for two cores to film."""
+    halves: list[list[Step]] = [[], []]
+    stations = Counter(step.station for step in steps)
+    for station, _ in stations.most_common():
+        min(halves, key=len).extend(step for step in steps if step.station == station)
+    return halves
 
 
 def shown_csv(reels: dict[str, Reel], steps: list[Step]) -> str:

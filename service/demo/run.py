@@ -16,7 +16,7 @@ from label_templates.whole import write_whole
 from service.custody.practice import Practice
 from service.demo import tarn_bridge as tb
 from service.demo.diary import Diary, Step
-from service.demo.filming import Cameras, Reel, film_day, label_of, packed_when, shown_csv
+from service.demo.filming import Cameras, Reel, film_day, in_two, label_of, packed_when, shown_csv
 from service.demo.stage import DemoError, Stage
 from service.demo.weeks import filmed, write
 from service.pages.recall_list import recall_pdf
@@ -55,14 +55,14 @@ def play(out: Path, practice: Practice, say: Say) -> Played:
     packed = packed_when(diary.steps)
     say(f"{len(diary.steps)} steps in three weeks at {tb.NAME}; {len(day)} of them go before a camera.")
     context = multiprocessing.get_context("spawn")
-    with context.Pool(1) as pool:
-        filming = pool.apply_async(_film_in_process, (day, packed, out))
+    with context.Pool(2) as pool:
+        filming = pool.starmap_async(_film_in_process, [(half, packed, out) for half in in_two(day)])
         stage = Stage(out / LEDGER, practice, diary.steps[0].at)
         try:
             before = [step for step in diary.steps if step.at < day[0].at]
             _post_all(stage, before, say)
             say("Waiting for the film …")
-            reels = _by_identity(dict(filming.get(300)), day)
+            reels = _by_identity({name: reel for half in filming.get(300) for name, reel in half}, day)
             write_whole(out / "shown.csv", shown_csv(reels, day).encode())
             counts = _filmed_day(stage, diary, day, reels, say)
             _post_all(stage, [step for step in diary.steps if step.at > day[-1].at and not step.filmed], say)
