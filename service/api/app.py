@@ -2,24 +2,19 @@
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable, Iterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from dataclasses import asdict
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Depends, FastAPI, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from label_templates import codes
 from service.api.acts import acts_router, json_body
+from service.api.looks import looks_router
 from service.api.problems import MEDIA, SCHEMA, Problem, install
-from service.api.shapes import load_shape, pack_shape, set_shape
 from service.api.streams import Streams
-from service.custody.chain import custody
-from service.custody.facts import stamp
-from service.custody.recall import report
-from service.ledger.store import LedgerUnavailable, Reader
+from service.ledger.store import LedgerUnavailable
 from service.stations.desk import Desk
 from service.stations.scan import station_name
 from service.stations.screen import screen
@@ -75,10 +70,11 @@ def make_app(desk: Desk, add_pages: AddPages | None = None) -> FastAPI:
         await asyncio.to_thread(desk.close)
 
     app = FastAPI(title="Foldmark", description=DESCRIPTION, lifespan=life, docs_url=None, redoc_url=None)
+    app.state.desk = desk
     install(app)
     app.include_router(_stations(desk, streams))
     app.include_router(acts_router(desk))
-    app.include_router(_looks(desk))
+    app.include_router(looks_router(desk))
     if add_pages:
         add_pages(app, desk)
     return app
@@ -132,70 +128,3 @@ def _stations(desk: Desk, streams: Streams) -> APIRouter:
 
 class _Nothing(Exception):  # noqa: N818  (a probe that takes itself back)
     """Raised inside a transaction so that a probe leaves nothing behind."""
-
-
-def _looks(desk: Desk) -> APIRouter:
-    router = APIRouter(prefix="/api", tags=["looks"], responses={404: _PROBLEM, 422: _PROBLEM})
-
-    def look() -> Iterator[Reader]:
-        with desk.ledger.reading() as reader:
-            yield reader
-
-    Look = Annotated[Reader, Depends(look)]  # noqa: N806
-
-    @router.get("/sets", summary="Every set")
-    def sets(reader: Look) -> list[dict[str, Any]]:
-        return [set_shape(reader, owner.code) or {} for owner in reader.state.sets()]
-
-    @router.get("/sets/{code}", summary="A set, its sheet and its packs")
-    def one_set(code: str, reader: Look) -> dict[str, Any]:
-        found = set_shape(reader, codes.parse_as(code, "S").text)
-        packs = [pack_shape(reader, pack, stamp(desk.clock())) for pack in reader.packs_of(code)]
-        return _there(found, code) | {"packs": packs}
-
-    @router.get("/packs/{code}", summary="A pack: where it is, and its flags")
-    def pack(code: str, reader: Look) -> dict[str, Any]:
-        found = reader.state.pack(codes.parse_as(code, "P").text)
-        return pack_shape(reader, _there(found, code), stamp(desk.clock()))
-
-    @router.get("/packs/{code}/custody", summary="What the record holds of a pack, and its gaps")
-    def pack_custody(code: str, reader: Look) -> dict[str, Any]:
-        return custody(reader.state, _there(reader.state.pack(codes.parse_as(code, "P").text), code))
-
-    @router.get("/loads", summary="The latest loads")
-    def loads(reader: Look, limit: int = 50) -> list[dict[str, Any]]:
-        return [asdict(load) for load in reader.loads(max(1, min(limit, 500)))]
-
-    @router.get("/loads/{code}", summary="A load, and what speaks for and against it")
-    def load(code: str, reader: Look) -> dict[str, Any]:
-        return load_shape(reader, _there(reader.state.load(codes.parse_as(code, "L", "W").text), code))
-
-    @router.get("/recalls", summary="Recalls that were opened")
-    def recalls(reader: Look) -> list[dict[str, Any]]:
-        return [asdict(recall) for recall in reader.recalls()]
-
-    @router.get("/recalls/{code}", summary="Which packs and patients a load touches")
-    def recall(code: str, reader: Look, reach: str = "load") -> dict[str, Any]:
-        found = _there(reader.state.load(codes.parse_as(code, "L", "W").text), code)
-        return report(reader.state, found, reach)
-
-    @router.get("/patients/{code}", summary="A patient's cases and the packs opened for it")
-    def patient(code: str, reader: Look) -> dict[str, Any]:
-        name = reader.name(code)
-        cases = reader.cases_of(code)
-        if name is None and not cases:
-            raise Problem(404, "Not known", f"no patient {code[:40]} is known here: check the code")
-        return {
-            "patient": code,
-            "known_as": reader.state.known_as(code),
-            "name": name,
-            "cases": [asdict(c) for c in cases],
-        }
-
-    return router
-
-
-def _there(found: Any, code: str) -> Any:
-    if found is None:
-        raise Problem(404, "Not known", f"nothing was ever registered or begun under {code}: check the code")
-    return found

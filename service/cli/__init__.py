@@ -10,6 +10,7 @@ COMMANDS = {
     "demo": "service.cli.demo:demo",
     "init": "service.cli.ledger:init",
     "serve": "service.cli.serve:serve",
+    "doctor": "service.cli.doctor:doctor",
     "scan": "service.cli.scan:scan",
     "label": "service.cli.label:label",
     "custody": "service.cli.looks:custody",

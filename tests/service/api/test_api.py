@@ -123,6 +123,12 @@ def test_every_look_answers(over):
     assert {row["code"] for row in get("/api/loads?limit=9")} == {load, wash_load(1)}
     assert get(f"/api/recalls/{load}?reach=since")["patients"] == [patient(812)]
     assert get("/api/recalls") == []
+    assert [row["state"] for row in get("/api/packs")] == ["opened"]
+    assert {row["code"] for row in get("/api/machines")} == {"W-K7-1", "L-K7-1"}
+    assert [row["code"] for row in get("/api/staff")] == sorted(
+        [TECHNICIAN, NURSE, MANAGER, codes.badge_code("K7", 1).text]
+    )
+    assert get("/api/patients") == []
     assert get(f"/api/patients/{patient(812)}")["cases"][0]["packs"] == [pack]
     assert get("/api/stations/theatre-1")["open"]["number"] == "1 packs"
     assert get("/health")["status"] == "ok"

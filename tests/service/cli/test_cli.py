@@ -46,6 +46,7 @@ def test_help_lists_every_command_with_examples():
         "demo",
         "init",
         "serve",
+        "doctor",
         "scan",
         "label",
         "custody",
@@ -330,6 +331,16 @@ def test_labels_without_a_ledger(tmp_path):
     assert "lacks the column code" in run("label", "sets", "--csv", str(table), "-o", out).stderr
     table.write_bytes(b"\xff\xfe\x00")
     assert run("label", "sets", "--csv", str(table), "-o", out).returncode == 2
+
+
+def test_doctor_says_what_is_here_and_whether_that_is_enough(ledger, tmp_path):
+    path, _, _ = ledger
+    done = run("--ledger", str(path), "doctor")
+    assert (done.returncode, "can be written" in done.stdout) == (0, True)
+    missing = run("--ledger", str(tmp_path / "none.db"), "doctor", "--json")
+    told = json.loads(missing.stdout)
+    assert (missing.returncode, told["ok"]) == (1, False)
+    assert next(f for f in told["findings"] if f["what"] == "ledger")["says"].startswith("there is no ledger")
 
 
 def test_steam_load_codes_are_as_expected():
