@@ -45,7 +45,7 @@ def station_name(text: str) -> str:
     return text
 
 
-def happened_at(seen_at: str | None, sent_at: str | None, now: datetime) -> tuple[str, str | None]:
+def happened_at(seen_at: Any, sent_at: Any, now: datetime) -> tuple[str, str | None]:
     """When a scan happened by the service's clock, and what was wrong with the scanner's, if anything.
 
     A scanner says when it saw the code and when it sent the scan, both by its own clock; the difference between
@@ -53,6 +53,9 @@ def happened_at(seen_at: str | None, sent_at: str | None, now: datetime) -> tupl
     """
     if seen_at is None:
         return stamp(now), None
+    for name, text in (("seen_at", seen_at), ("sent_at", sent_at)):
+        if not isinstance(text, str | None):
+            raise ScanError(name, f"{name} is a time as text, such as 2026-03-04T10:12:00Z")
     try:
         seen = moment(seen_at)
         corrected = seen + (now - moment(sent_at)) if sent_at else seen
