@@ -218,7 +218,7 @@ def test_whatever_bytes_come_only_a_cycle_error_is_raised(data):
 @pytest.mark.parametrize(
     "data",
     [
-        GOOD.replace(b"\n", b"\r\n"), b"\xef\xbb\xbf" + GOOD, b"# a comment\n" + GOOD, GOOD + b"\n\n", GOOD.replace(b",", b" , "),
+        GOOD.replace(b"\n", b"\r\n"), GOOD.replace(b"\n", b"\r"), b"\xef\xbb\xbf" + GOOD, b"# a comment\n" + GOOD, GOOD + b"\n\n", GOOD.replace(b",", b" , "),
         b"pressure_kpa,temperature_c,seconds,note\n100,20.5,0,a\n101,21,5,b\n",
     ],
 )  # fmt: skip
