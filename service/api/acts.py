@@ -86,6 +86,12 @@ async def json_body(request: Request) -> dict[str, Any]:
     body = await read_body(request)
     try:
         found = json.loads(body)
+        if b"\\u" in body:
+            json.dumps(found, ensure_ascii=False).encode()
+    except UnicodeEncodeError as error:
+        raise Problem(
+            422, "The body is not text", "it holds half a character, a lone surrogate: send whole ones"
+        ) from error
     except (ValueError, RecursionError) as error:
         raise Problem(422, "The body is not JSON", f"{error}: send one JSON object") from error
     if not isinstance(found, dict):

@@ -136,7 +136,7 @@ def _understand(talk: Talk) -> Answer:
     text = talk.scan.code
     if text.startswith("="):
         _signed_on(talk)
-        return _typed(talk, unicodedata.normalize("NFC", text[1:].strip()))
+        return _typed(talk, _printable(text[1:]))
     talk.code = _check(talk, text)
     if talk.code is None:
         _signed_on(talk)
@@ -148,6 +148,11 @@ def _understand(talk: Talk) -> Answer:
         return _card(talk, talk.code.word or "")
     talk.hand.pending = None
     return _at_station(talk, talk.code)
+
+
+def _printable(text: str) -> str:
+    """Typed text without control characters and direction marks, in the form facts keep."""
+    return unicodedata.normalize("NFC", "".join(letter for letter in text if letter.isprintable())).strip()
 
 
 def _check(talk: Talk, text: str) -> Code | None:

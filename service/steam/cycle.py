@@ -44,9 +44,9 @@ def read_csv(data: bytes) -> Cycle:
         raise CycleError(f"the log is not UTF-8 text (byte {error.start}): export it as CSV in UTF-8") from error
     if "\0" in text:
         raise CycleError("the log holds NUL characters: export it as CSV in UTF-8")
-    lines = io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n"))
+    plain = io.StringIO(text.replace("\r\n", "\n").replace("\r", "\n"))
     try:
-        rows = [(n, row) for n, row in enumerate(csv.reader(lines), 1) if any(cell.strip() for cell in row)]
+        rows = [(n, row) for n, row in enumerate(csv.reader(plain), 1) if any(cell.strip() for cell in row)]
     except csv.Error as error:
         raise CycleError(f"the log is not CSV ({error}): export it again") from error
     if rows and rows[0][1][0].lstrip().startswith("#"):

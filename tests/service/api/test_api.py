@@ -86,6 +86,19 @@ def test_a_body_that_is_no_object_is_a_problem(over, data):
     problem(over.client.post("/api/scans", content=data), 422)
 
 
+@pytest.mark.parametrize("text", ["=\\ud800", "\\udfff", "=\\u0000", "=a\\u202eb", "=e\\u0301", "=\\ud83d\\ude00"])
+def test_odd_text_is_taken_or_refused_and_the_next_scan_goes_on(over, text):
+    bridge = over.bridge
+    one = bridge.new_set()
+    bridge.wash([one])
+    bridge.scans("packing-1", TECHNICIAN, one, "YES", "=16")
+    for path, field in (("/api/scans", "code"), ("/api/patients", "name")):
+        body = f'{{"id": "{bridge.new_id()}", "station": "packing-1", "species": "cat", "{field}": "{text}"}}'
+        answer = over.client.post(path, content=body)
+        assert answer.status_code in {200, 422}, answer.text
+    assert over.scan("packing-1", "K-DONE-P").status_code == 200
+
+
 def test_a_body_too_large_is_refused_declared_or_not(over):
     problem(over.client.post("/api/scans", content=b"x" * (5 << 20)), 413)
     problem(over.client.post("/api/scans", content=(b"x" * 65536 for _ in range(100))), 413)

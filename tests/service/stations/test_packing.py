@@ -141,3 +141,10 @@ def test_a_pack_without_its_label_scanned_is_not_loaded(bridge):
     bridge.scans("packing-1", TECHNICIAN, one, "YES", "=16", "=24", "DONE")
     bridge.scans("loading-1", TECHNICIAN, steam_load(1))
     assert bridge.scan("loading-1", bridge.pack_of(one))["rule"] == "not_labelled"
+
+
+def test_typed_text_is_kept_without_control_characters_and_composed(bridge):
+    one = bridge.new_set()
+    bridge.wash([one])
+    bridge.scans("packing-1", TECHNICIAN, one, "YES", "=16", "= \u202e24\0-e\u0301 ", "DONE")
+    assert bridge.facts("packed")[0].data["strip_lot"] == "24-é"
