@@ -104,6 +104,11 @@ class Writer:
             with self._ledger.batch(int(self._clock().timestamp() * 1000)) as batch:
                 answered = [(one, self._answer(batch, one)) for one in taken]
         except Exception as error:  # noqa: BLE001  (whatever the store raised, every waiting station must hear of it)
+            if len(taken) > 1 and not isinstance(error, LedgerUnavailable):
+                # One of them cannot be written at all: each goes alone, so that it holds up no other.
+                for one in taken:
+                    self._commit([one])
+                return
             for one in taken:
                 one.future.set_exception(error)
             time.sleep(0.01)

@@ -186,3 +186,26 @@ def test_a_scan_that_breaks_a_rule_unforeseen_takes_back_only_itself(bridge, mon
             bridge.scan("wash-1", one)
     assert len(bridge.facts()) == before
     assert bridge.scan("wash-1", one)["verdict"] == "go"
+
+
+def test_one_that_cannot_be_written_holds_up_no_other_of_its_batch(bridge):
+    import threading
+
+    from service.stations.writer import Done
+
+    gate = threading.Event()
+    one = bridge.new_set()
+    bridge.scans("wash-1", TECHNICIAN, wash_load(1))
+
+    def wait(_batch, _part):
+        gate.wait(5)
+        return Done({"verdict": "go"})
+
+    first = bridge.desk.probe(wait)
+    bad = bridge.desk.beside(bridge.new_id(), lambda batch: batch.keep_name("A", "patient", "\ud800", None), {})
+    good = bridge.desk.scan({"id": bridge.new_id(), "station": "wash-1", "code": one})
+    gate.set()
+    assert first.result(5)["verdict"] == "go"
+    with pytest.raises(UnicodeEncodeError):
+        bad.result(5)
+    assert good.result(5)["verdict"] == "go"
