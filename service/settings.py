@@ -22,13 +22,14 @@ class Settings:
     """How this service runs, and what the site has chosen."""
 
     ledger: str = DEFAULT_LEDGER
+    site: str | None = None
     host: str = "127.0.0.1"
     port: int = 8080
     labels_to: str | None = None
     practice: Practice = field(default_factory=Practice)
 
 
-_SERVICE = {"ledger": str, "host": str, "port": int, "labels_to": str}
+_SERVICE = {"ledger": str, "site": str, "host": str, "port": int, "labels_to": str}
 _CHOICES = {f.name: f for f in fields(Practice) if f.name not in {"shelf_lives", "programmes"}}
 
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from tests.cluster import Cluster, programs
 from tests.practice import TarnBridge
 
 
@@ -20,7 +21,7 @@ def at_work(tmp_path):
     yield make
     for practice in made:
         with practice.desk.ledger.reading() as reader:
-            found = verify(reader, practice.practice)
+            found = verify(reader)
         practice.close()
         assert found.fault is None, found.fault
 
@@ -29,3 +30,19 @@ def at_work(tmp_path):
 def bridge(at_work):
     """Tarn Bridge with its usual choices."""
     return at_work()
+
+
+@pytest.fixture(scope="session")
+def cluster(tmp_path_factory):
+    """A PostgreSQL server of this run's own."""
+    if programs() is None:
+        pytest.skip("PostgreSQL's server programs are not installed")
+    made = Cluster(tmp_path_factory.mktemp("postgres") / "one")
+    yield made
+    made.stop("immediate")
+
+
+@pytest.fixture
+def database(cluster):
+    """The address of a new, empty database."""
+    return cluster.database()

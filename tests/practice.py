@@ -53,14 +53,22 @@ class TarnBridge:
 
     def __init__(self, folder: Path, **choices):
         self.path = folder / "practice.db"
-        if not self.path.exists():
+        fresh = not self.path.exists()
+        if fresh:
             create(self.path)
-            fresh = True
-        else:
-            fresh = False
-        self.practice = chosen(**choices)
+        self._begin(SqliteLedger(self.path, chosen(**choices)), fresh=fresh)
+
+    @classmethod
+    def over(cls, ledger, *, fresh=True, close=True):
+        """The practice over a ledger that is open; `close` says whether its end closes the ledger."""
+        self = cls.__new__(cls)
+        self._begin(ledger, fresh=fresh, close=close)
+        return self
+
+    def _begin(self, ledger, *, fresh, close=True):
+        self.practice = ledger.practice
         self.at = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
-        self.desk = Desk(SqliteLedger(self.path, self.practice), self.practice, clock=lambda: self.at).start()
+        self.desk = Desk(ledger, self.practice, clock=lambda: self.at, closes=close).start()
         if fresh:
             self.furnish()
 
@@ -123,7 +131,7 @@ class TarnBridge:
 
     def facts(self, kind=None):
         with self.desk.ledger.reading() as reader:
-            return [fact for fact in reader.facts(SITE) if kind in {None, fact.kind}]
+            return [fact for fact in reader.facts() if kind in {None, fact.kind}]
 
     # Steps of the circle, each as people do it
 

@@ -19,6 +19,10 @@ COMMANDS = {
     "cycle": "service.cli.cycle:cycle",
     "verify": "service.cli.ledger:verify",
     "export": "service.cli.ledger:export",
+    "copy": "service.cli.moving:copy",
+    "backup": "service.cli.moving:backup",
+    "restore": "service.cli.moving:restore",
+    "migrate": "service.cli.moving:migrate",
 }
 EPILOG = """Foldmark advises; the practice's own procedures, local codes and the licensed practitioner decide.
 
@@ -48,12 +52,17 @@ class Lazy(click.Group):
 
 @click.group(cls=Lazy, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="foldmark", prog_name="foldmark")
-@click.option("--ledger", metavar="PATH", help="The ledger file. Also FOLDMARK_LEDGER; practice.db otherwise.")
+@click.option(
+    "--ledger",
+    metavar="PATH-or-URL",
+    help="The ledger: a file, or postgresql://… . Also FOLDMARK_LEDGER; practice.db otherwise.",
+)
+@click.option("--site", metavar="SITE", help="Which site, where a ledger holds several. Also FOLDMARK_SITE.")
 @click.option("--settings", "settings_file", type=click.Path(dir_okay=False), help="A TOML file of settings.")
 @click.pass_context
-def foldmark(ctx: click.Context, ledger: str | None, settings_file: str | None) -> None:
+def foldmark(ctx: click.Context, ledger: str | None, site: str | None, settings_file: str | None) -> None:
     """Codes, labels, scans and the chain of custody of a practice's sterile instrument packs."""
-    ctx.obj = {"ledger": ledger, "settings": settings_file}
+    ctx.obj = {"ledger": ledger, "site": site, "settings": settings_file}
 
 
 def main() -> Any:

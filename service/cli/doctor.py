@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 
 from service.api.listen import PortError, free_port
-from service.cli.open import ledger_path, open_ledger, settings_of
+from service.cli.open import open_ledger, settings_of
 from service.ledger.store import LedgerError
 from service.settings import Settings
 
@@ -62,9 +62,7 @@ def _ledger(settings: Settings) -> list[Finding]:
             ledger.close()
     except LedgerError as error:
         return [Finding("ledger", ok=False, needed=True, says=str(error))]
-    return [
-        Finding("ledger", ok=True, needed=True, says=f"{ledger_path(settings)}, site {practice.site}, can be written")
-    ]
+    return [Finding("ledger", ok=True, needed=True, says=f"{ledger.place}, site {practice.site}, can be written")]
 
 
 def _port(settings: Settings) -> list[Finding]:

@@ -8,9 +8,10 @@ import click
 
 from label_templates import codes
 from service.cli.files import written
-from service.cli.open import fail, ledger_path, open_ledger, reading, settings_of
+from service.cli.open import fail, reading, settings_of
 from service.ledger.ids import uuid7
-from service.ledger.sqlite import SqliteLedger, create
+from service.ledger.opening import create_at, open_at, place_of
+from service.ledger.store import LedgerError
 from service.ledger.verify import verify as verify_ledger
 from service.stations.desk import Desk
 
@@ -31,15 +32,21 @@ def init(ctx: click.Context, site: str, name: str, *, as_json: bool) -> None:
     except codes.CodeError as error:
         raise fail(f"{site!r} is not a site: two capital letters or digits, such as K7") from error
     settings = settings_of(ctx)
-    path = ledger_path(settings)
-    create(path)
+    place = place_of(settings.ledger)
+    create_at(settings.ledger)
     practice = replace(settings.practice, site=site, name=name)
-    desk = Desk(SqliteLedger(path, practice), practice).start()
+    ledger = open_at(settings.ledger, practice)
+    with ledger.reading() as reader:
+        taken = site in reader.sites()
+    if taken:
+        ledger.close()
+        raise LedgerError(f"site {site} is in {place} already: use it, or open another site")
+    desk = Desk(ledger, practice).start()
     try:
         desk.act(uuid7(int(desk.clock().timestamp() * 1000), os.urandom(10)), "open site", by=None, body={}).result(30)
     finally:
         desk.close()
-    click.echo(json.dumps({"ledger": str(path), "site": site}) if as_json else f"{path}: a new ledger for site {site}.")
+    click.echo(json.dumps({"ledger": place, "site": site}) if as_json else f"{place}: a new ledger for site {site}.")
 
 
 @click.command(epilog="\b\nExamples:\n  foldmark verify\n  foldmark --ledger /srv/k7.db verify --json")
@@ -50,10 +57,11 @@ def verify(ctx: click.Context, *, as_json: bool) -> None:
 
     It cannot tell whether what was scanned was true.
     """
-    ledger, practice = open_ledger(settings_of(ctx))
+    settings = settings_of(ctx)
+    ledger = open_at(settings.ledger, settings.practice)
     try:
         with ledger.reading() as reader:
-            found = verify_ledger(reader, practice)
+            found = verify_ledger(reader)
     finally:
         ledger.close()
     if as_json:
@@ -75,11 +83,12 @@ def verify(ctx: click.Context, *, as_json: bool) -> None:
 @click.pass_context
 def export(ctx: click.Context, out: str | None, after: int) -> None:
     """Write every fact, one JSON object a line, in the order of writing."""
+    settings = settings_of(ctx)
     with reading(ctx) as reader:
         lines = (
             json.dumps(fact.as_dict(), ensure_ascii=False, separators=(",", ":")) + "\n"
-            for site in reader.chains()
-            for fact in reader.facts(site, after)
+            for site in ([settings.site] if settings.site else reader.sites())
+            for fact in reader.of(site).facts(after)
         )
         if out is None:
             stream = click.get_text_stream("stdout", encoding="utf-8")

@@ -33,7 +33,7 @@ def _code(text: str, *letters: str) -> str:
 def custody(ctx: click.Context, pack: str, *, as_json: bool) -> None:
     """What the record holds of PACK, from wash to patient, and where it has a gap. Exit status 1 when it has."""
     code = _code(pack, "P")
-    with reading(ctx) as reader:
+    with reading(ctx, code) as reader:
         record = reader.state.pack(code)
         if record is None:
             raise fail(f"no pack was ever begun under {code} here: check the code")
@@ -68,7 +68,7 @@ def custody(ctx: click.Context, pack: str, *, as_json: bool) -> None:
 def recall(ctx: click.Context, load: str, reach: str, pdf: str | None, *, as_json: bool) -> None:
     """Which packs, and which patients, LOAD touches. A turned strip never takes a pack off the list."""
     code = _code(load, "L", "W")
-    with reading(ctx) as reader:
+    with reading(ctx, code) as reader:
         record = reader.state.load(code)
         if record is None:
             raise fail(f"load {code} never began here: check the code")

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import click
 
+from label_templates import codes
 from service import settings as settings_file
 from service.custody.practice import Practice, ProgrammeLimits
-from service.ledger.reading import SqliteReader
-from service.ledger.sqlite import SqliteLedger
-from service.ledger.store import LedgerError
+from service.ledger.opening import open_at
+from service.ledger.store import Ledger, LedgerError, Reader
 from service.settings import Settings
 from service.steam.programme import all_programmes
 
@@ -21,8 +21,9 @@ def settings_of(ctx: click.Context) -> Settings:
     told = ctx.obj or {}
     path = told.get("settings")
     found = settings_file.load(Path(path) if path else None)
-    if told.get("ledger"):
-        found = replace(found, ledger=told["ledger"])
+    for name in ("ledger", "site"):
+        if told.get(name):
+            found = replace(found, **{name: told[name]})
     limits = {
         p.name: ProgrammeLimits(p.name, int(p.set_c), wrapped=p.wrapped, immediate=p.immediate, removal=p.removal)
         for p in all_programmes()
@@ -30,31 +31,42 @@ def settings_of(ctx: click.Context) -> Settings:
     return replace(found, practice=settings_file.with_programmes(found.practice, limits))
 
 
-def ledger_path(settings: Settings) -> Path:
-    """Where the ledger file is. Raises LedgerError for a store this version does not have."""
-    if "://" in settings.ledger:
-        scheme = settings.ledger.split("://", 1)[0]
-        raise LedgerError(f"a ledger at {scheme}:// cannot be opened by this version: name a file")
-    return Path(settings.ledger)
+def open_ledger(settings: Settings, code: str | None = None) -> tuple[Ledger, Practice]:
+    """The ledger and its site's choices: the site's code and name are the ledger's own.
+
+    A ledger of several sites is opened for the one that `code` belongs to, or that was named by --site.
+    """
+    ledger = open_at(settings.ledger, settings.practice)
+    try:
+        with ledger.reading() as reader:
+            practice = _site_of(reader, settings, code)
+    except BaseException:
+        ledger.close()
+        raise
+    ledger.practice = practice
+    return ledger, practice
 
 
-def open_ledger(settings: Settings) -> tuple[SqliteLedger, Practice]:
-    """The ledger and its site's choices: the site's code and name are the ledger's own."""
-    path = ledger_path(settings)
-    ledger = SqliteLedger(path, settings.practice)
-    with ledger.reading() as reader:
-        sites = reader.everything("site")
+def _site_of(reader: Reader, settings: Settings, code: str | None) -> Practice:
+    sites = reader.sites()
     if not sites:
-        return ledger, settings.practice
-    site = sites[0]
-    practice = replace(settings.practice, site=site.code, name=getattr(site, "name", site.code))
-    ledger.close()
-    return SqliteLedger(path, practice), practice
+        return settings.practice
+    wanted = settings.site or (codes.parse(code).site if code else None) or (sites[0] if len(sites) == 1 else None)
+    if wanted is None:
+        raise LedgerError(f"{len(sites)} sites share this ledger: name one with --site {' or --site '.join(sites)}")
+    if wanted not in sites:
+        if settings.site is None and len(sites) == 1:
+            wanted = sites[0]
+        else:
+            raise LedgerError(f"site {wanted} is not in this ledger: it holds {', '.join(sites)}")
+    site = reader.of(wanted).get("site", wanted)
+    return replace(settings.practice, site=wanted, name=getattr(site, "name", wanted))
 
 
 @contextmanager
-def reading(ctx: click.Context) -> Iterator[SqliteReader]:
-    ledger, _ = open_ledger(settings_of(ctx))
+def reading(ctx: click.Context, code: str | None = None) -> Iterator[Reader]:
+    """A look at the ledger, at the site of `code` where it holds several."""
+    ledger, _ = open_ledger(settings_of(ctx), code)
     try:
         with ledger.reading() as reader:
             yield reader

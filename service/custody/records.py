@@ -189,12 +189,13 @@ class Recall:
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A site and the last numbers it gave out: a number is never given twice, even when undone."""
+    """A site, the last numbers it gave out (never given twice, even when undone), and its public key, in hex."""
 
     code: str
     name: str
     case: int = 0
     set: int = 0
+    key: str | None = None
     seq: int = 0
 
 

@@ -145,7 +145,7 @@ def _write_down(
     write_whole(out / "recall.pdf", recall_pdf(recall, **told))
     with stage.desk.ledger.reading() as reader:
         log = reader.log(notable["bad_load"])
-        facts = reader.count()
+        facts = reader.head()[0]
         loads = [load for load in reader.loads(1000) if load.steam and load.started_at]
         packs = reader.everything("pack")
     if log:

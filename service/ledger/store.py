@@ -1,28 +1,42 @@
-"""What a ledger promises, whichever store keeps it.
+"""What a ledger promises, whichever store keeps it: SQLite, PostgreSQL or memory.
 
-**Durable.** When `Batch` ends without an error its facts, the tables read from them, the answers and the hands are on
-disk together: a crash a moment later keeps all of it. When it ends with an error nothing of it is kept. Nobody is told
-`go` before that.
+**Durable.** When a batch ends without an error its facts, the tables read from them, the answers, the hands and
+whatever stands beside them are kept together: on disk with SQLite; on disk, and on every synchronous standby, with
+PostgreSQL; in memory nothing outlives the process, and no service is run on it. A crash a moment later keeps all of it.
+When a batch ends with an error nothing of it is kept, unless the store went away while it said so: then the same scan
+sent again is answered from what was kept, or written once. Nobody is told `go` before a batch has ended well.
 
 **Order.** Each site has one chain. `seq` counts from 1 without a hole, and is the order of commits. Facts of one batch
-come in the order they were noted.
+come in the order they were noted. Two services that write one site take turns; neither forks the chain.
 
-**Once.** An answer is kept under its scan's id in the same transaction as its facts. The same id again finds it.
+**Once.** An answer is kept under its scan's id in the same transaction as its facts. The same id again finds it; an
+answer found is as durable as one made.
 
-**Readers** see whole batches or nothing of them, never block the writer, and cannot write.
+**Readers** see whole batches or nothing of them, keep their moment until they are done, never block the writer, and
+cannot write. A look is bound to one site; `of` gives the same moment of another.
+
+**Append-only.** The store itself refuses to change or delete a fact.
 
 **Failure.** A part that is refused or fails takes back its own changes and no other part's. A store that cannot write
-(disk full, file read-only, locked for longer than the limit) raises `LedgerUnavailable`; the batch is gone, the file is
-as it was, and the next batch may succeed. A file that is not a ledger, or one of a newer version, is refused unread.
+(disk full, file read-only, server away, locked for longer than the limit) raises `LedgerUnavailable`; nothing of the
+batch stands, and the next batch may succeed. `LedgerBusy` is the case of another transaction in the way (a deadlock, a
+serialization failure): the same batch may be sent again at once. What is not a ledger, is one of another version, or a
+copy that was not finished, is refused unread, with what to do.
+
+`tests/service/ledger/contract.py` holds every store to this.
 """
 
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from service.custody.chain import Source, State
 from service.custody.facts import Fact
+from service.custody.practice import Practice
 from service.custody.records import Case, Load, Recall
+
+if TYPE_CHECKING:
+    from service.ledger.batch import Batch
 
 
 class LedgerError(Exception):
@@ -33,42 +47,39 @@ class LedgerUnavailable(LedgerError):  # noqa: N818  (it is a state of the ledge
     """The ledger cannot be written just now; nothing of the batch was kept."""
 
 
-class Part(Protocol):
-    """One scan's share of a batch: kept whole, or not at all."""
-
-    state: State
-    noted: list[Fact]
-
-    def note(self, facts: list[Fact]) -> list[Fact]:
-        """Seal `facts`, fold them into `state`, and return them as they will stand in the ledger."""
-        ...
-
-
-class Batch(Protocol):
-    """One transaction of the one writer."""
-
-    def part(self) -> AbstractContextManager[Part]:
-        """A part: leaving the block keeps it, an exception takes it back and passes on."""
-        ...
-
-    def answer(self, scan: str) -> str | None: ...
-    def keep_answer(self, scan: str, body: str) -> None: ...
-    def hand(self, station: str) -> str | None: ...
-    def hands(self) -> dict[str, str]: ...
-    def keep_hand(self, station: str, body: str) -> None: ...
-    def keep_name(self, code: str, kind: str, name: str, detail: str | None) -> None: ...
-    def keep_log(self, sha256: str, load: str, programme: str, body: bytes) -> None: ...
+class LedgerBusy(LedgerUnavailable):
+    """Another transaction was in the way, and this one was taken back: send it again."""
 
 
 class Reader(Source, Protocol):
-    """A consistent look at the ledger."""
+    """A consistent look at one site of the ledger."""
+
+    site: str
+    ERRORS: tuple[type[Exception], ...]
+    """What the store raises when what it keeps cannot be read."""
 
     @property
     def state(self) -> State: ...
-    def sites(self) -> list[str]: ...
-    def facts(self, site: str, after: int = 0) -> Iterator[Fact]: ...
-    def facts_between(self, start: str, end: str) -> Iterator[Fact]: ...
-    def facts_about(self, column: str, code: str) -> list[Fact]: ...
+    def of(self, site: str) -> "Reader":
+        """The same moment, seen from another site."""
+        ...
+
+    def sites(self) -> list[str]:
+        """Every site with facts."""
+        ...
+
+    def head(self) -> tuple[int, str]:
+        """The number and hash of the site's last fact; 0 and 64 zeros before the first."""
+        ...
+
+    def facts(self, after: int = 0, until: int | None = None) -> Iterator[Fact]:
+        """The site's facts in order, those numbered above `after` and up to `until`."""
+        ...
+
+    def hashes(self, after: int = 0, until: int | None = None) -> Iterator[bytes]:
+        """Their hashes, 32 bytes each: the leaves of the site's tree."""
+        ...
+
     def loads(self, limit: int, kind: str | None = None) -> list[Load]: ...
     def recalls(self) -> list[Recall]: ...
     def cases_of(self, patient: str) -> list[Case]: ...
@@ -76,13 +87,34 @@ class Reader(Source, Protocol):
     def names(self, kind: str | None = None) -> list[tuple[str, str, str, str | None]]: ...
     def log(self, load: str) -> tuple[str, str, bytes] | None: ...
     def hand(self, station: str) -> str | None: ...
-    def rows(self, kind: str) -> Iterator[tuple[Any, ...]]: ...
-    def count(self) -> int: ...
+    def hands(self) -> dict[str, str]: ...
+    def answers(self, scans: list[str]) -> dict[str, str]:
+        """The answers kept for these scans, by their ids."""
+        ...
+
+    def rows(self, kind: str) -> Iterator[tuple[Any, ...]]:
+        """The site's rows of a table read from the facts, in the order of its code."""
+        ...
+
+    def kept(self, table: str) -> Iterator[tuple[Any, ...]]:
+        """The site's rows of a table beside the facts, in the order of its key, without the site."""
+        ...
+
+    def damage(self) -> str | None:
+        """What the store itself finds wrong with what it keeps, with the fact it concerns; None when nothing."""
+        ...
 
 
 class Ledger(Protocol):
-    """A ledger that is open. `batch` is for the one writer; `reading` is for anyone."""
+    """A ledger that is open, for one site. `batch` is for the one writer; `reading` is for anyone."""
 
-    def batch(self, noted_at_ms: int) -> AbstractContextManager[Batch]: ...
+    practice: Practice
+
+    @property
+    def place(self) -> str:
+        """Where it is, fit for a person to read: never with a password."""
+        ...
+
+    def batch(self, noted_at_ms: int) -> "AbstractContextManager[Batch]": ...
     def reading(self) -> AbstractContextManager[Reader]: ...
     def close(self) -> None: ...

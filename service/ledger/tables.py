@@ -1,4 +1,7 @@
-"""Records as table rows: one column a field, tuples as JSON text, so that two readings compare byte for byte."""
+"""Records as table rows: one column a field, tuples as JSON text, so that two readings compare byte for byte.
+
+SQL here is what both stores speak, with `?` for a value; `service.ledger.postgres` puts `%s` in its place.
+"""
 
 import json
 from collections.abc import Callable
@@ -23,20 +26,39 @@ def quoted(names: tuple[str, ...]) -> str:
     return ", ".join(f'"{name}"' for name in names)
 
 
+def _insert(table: str, columns: tuple[str, ...]) -> str:
+    return f'INSERT INTO "{table}" ({quoted(columns)}) VALUES ({", ".join("?" * len(columns))})'  # noqa: S608 (names are ours)
+
+
+def _upsert(table: str, keys: tuple[str, ...], values: tuple[str, ...]) -> str:
+    updates = ", ".join(f'"{name}" = excluded."{name}"' for name in values)
+    then = f"DO UPDATE SET {updates}" if updates else "DO NOTHING"
+    return f"{_insert(table, (*keys, *values))} ON CONFLICT ({quoted(keys)}) {then}"
+
+
 COLUMNS: dict[str, tuple[str, ...]] = {kind: tuple(f.name for f in fields(cls)) for kind, cls in KINDS.items()}
-INSERT_FACT = f"INSERT INTO fact ({quoted(FACT_COLUMNS)}) VALUES ({', '.join('?' * len(FACT_COLUMNS))})"  # noqa: S608 (column names are ours)
-SELECT_FACT = f"SELECT {quoted(FACT_COLUMNS)} FROM fact"  # noqa: S608 (column names are ours)
+INSERT_FACT = _insert("fact", FACT_COLUMNS)
+SELECT_FACT = f"SELECT {quoted(FACT_COLUMNS)} FROM fact WHERE site = ?"  # noqa: S608 (column names are ours)
+UPSERT = {kind: _upsert(kind, ("site", "code"), columns[1:]) for kind, columns in COLUMNS.items()}
+SELECT = {kind: f'SELECT {quoted(columns)} FROM "{kind}" WHERE site = ?' for kind, columns in COLUMNS.items()}  # noqa: S608 (names are ours)
+DELETE = {kind: f'DELETE FROM "{kind}" WHERE site = ? AND code = ?' for kind in COLUMNS}  # noqa: S608 (names are ours)
 
-
-def _upsert(kind: str, columns: tuple[str, ...]) -> str:
-    marks = ", ".join("?" * len(columns))
-    updates = ", ".join(f'"{name}" = excluded."{name}"' for name in columns if name != "code")
-    return f'INSERT INTO "{kind}" ({quoted(columns)}) VALUES ({marks}) ON CONFLICT (code) DO UPDATE SET {updates}'  # noqa: S608 (names are ours)
-
-
-UPSERT = {kind: _upsert(kind, columns) for kind, columns in COLUMNS.items()}
-SELECT = {kind: f'SELECT {quoted(columns)} FROM "{kind}"' for kind, columns in COLUMNS.items()}  # noqa: S608 (names are ours)
-
+# What stands beside the facts: the conversation, personal data, logs as they came, and the signed checkpoints.
+BESIDE: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "hand": (("site", "station"), ("body",)),
+    "answer": (("site", "scan"), ("body",)),
+    "name": (("site", "code"), ("kind", "name", "detail")),
+    "cycle_log": (("site", "load", "sha256"), ("programme", "body")),
+    "checkpoint": (("site", "size"), ("root", "at", "key", "signature")),
+}
+KEEP = {table: _upsert(table, keys, values) for table, (keys, values) in BESIDE.items()}
+SAY = "INSERT INTO about (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value"
+UNSAY = "DELETE FROM about WHERE key = ?"
+FORGET = "DELETE FROM name WHERE site = ? AND code = ?"
+KEPT = {
+    table: f'SELECT {quoted((*keys[1:], *values))} FROM "{table}" WHERE site = ? ORDER BY {quoted(keys[1:])}'  # noqa: S608 (names are ours)
+    for table, (keys, values) in BESIDE.items()
+}
 
 _COMPACT = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False)
 _SORTED = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, sort_keys=True)
@@ -60,14 +82,17 @@ _READERS: dict[str, tuple[Callable[[Any], Any] | None, ...]] = {
 _TUPLES = {
     kind: tuple(place for place, f in enumerate(fields(cls)) if "tuple" in str(f.type)) for kind, cls in KINDS.items()
 }
+_FLAGS = {kind: tuple(place for place, f in enumerate(fields(cls)) if f.type is bool) for kind, cls in KINDS.items()}
 _VALUES = {kind: attrgetter(*columns) for kind, columns in COLUMNS.items()}
 
 
 def row_of(kind: str, record: Record) -> tuple[Any, ...]:
-    """The table row of a record; a true or false goes in as the 1 or 0 that SQLite makes of it."""
+    """The table row of a record, without its site; true and false are kept as 1 and 0."""
     values = list(_VALUES[kind](record))
     for place in _TUPLES[kind]:
         values[place] = _compact(values[place]) if values[place] else "[]"
+    for place in _FLAGS[kind]:
+        values[place] = int(values[place])
     return tuple(values)
 
 

@@ -1,14 +1,12 @@
 """Verify: walk the chain, replay every fact, and arrive at the same tables, byte for byte."""
 
-import sqlite3
 from dataclasses import dataclass
 
 from service.custody.chain import Nothing, State, evolve
 from service.custody.facts import Fact
-from service.custody.practice import Practice
 from service.custody.records import KINDS
-from service.ledger.reading import SqliteReader
 from service.ledger.seal import FIRST_PREV, fault_in
+from service.ledger.store import Reader
 from service.ledger.tables import row_of
 
 
@@ -24,8 +22,8 @@ class Verdict:
 class _Replayed(State):
     """State in replay. Looks back go to the ledger, cut off at the fact being replayed, and not to memory."""
 
-    def __init__(self, reader: SqliteReader, practice: Practice) -> None:
-        super().__init__(Nothing(), practice)
+    def __init__(self, reader: Reader) -> None:
+        super().__init__(Nothing(), reader.state.practice)
         self._reader = reader
         self._now = 0
 
@@ -39,50 +37,66 @@ class _Replayed(State):
         return [fact for fact in self._reader.history(kind, code) if fact.seq <= self._now]
 
 
-def verify(reader: SqliteReader, practice: Practice) -> Verdict:
-    """Check the chain of every site, then the tables. The walk stops at the first fault."""
-    state = _Replayed(reader, practice)
-    count = 0
+class _Fault(Exception):  # noqa: N818  (what is wrong with the record is what is looked for)
+    """The first thing wrong."""
+
+
+def verify(reader: Reader) -> Verdict:
+    """Check every site: its chain, then its tables, then the store's own checks. The walk stops at the first fault."""
     heads: dict[str, str] = {}
+    unreadable: tuple[type[Exception], ...] = (*reader.ERRORS, UnicodeDecodeError)
     try:
-        sites = reader.chains()
-    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+        sites = reader.sites()
+    except unreadable as error:
         return Verdict(0, {}, f"the file is damaged ({error})")
-    for site in sites:
-        prev, seq = FIRST_PREV, 0
+    walks = [_Walk(reader.of(site)) for site in sites]
+    try:
+        for walk in walks:
+            walk.go()
+            heads[walk.reader.site] = walk.prev
+        fault = reader.damage()
+        for walk in walks if fault is None else ():
+            walk.check_tables()
+    except _Fault as found:
+        fault = str(found)
+    return Verdict(sum(walk.count for walk in walks), heads, fault)
+
+
+class _Walk:
+    """The walk along one site's chain: how far it came, and what its facts amount to."""
+
+    def __init__(self, reader: Reader) -> None:
+        self.reader = reader
+        self.state = _Replayed(reader)
+        self.count, self.prev = 0, FIRST_PREV
+
+    def go(self) -> None:
+        site = self.reader.site
+        unreadable: tuple[type[Exception], ...] = (
+            *self.reader.ERRORS, ValueError, KeyError, TypeError, AttributeError,
+        )  # fmt: skip
         try:
-            for fact in reader.facts(site):
-                fault = fault_in(fact, seq + 1, prev)
+            for fact in self.reader.facts():
+                fault = fault_in(fact, self.count + 1, self.prev)
                 if fault:
-                    return Verdict(count, heads, f"site {site}: {fault}")
-                evolve(state, fact)
-                prev, seq, count = fact.hash, fact.seq, count + 1
-        except (sqlite3.DatabaseError, ValueError, KeyError, TypeError, AttributeError) as error:
+                    raise _Fault(f"site {site}: {fault}")
+                evolve(self.state, fact)
+                self.prev, self.count = fact.hash, fact.seq
+        except unreadable as error:
             # A byte changed by hand may leave text that is not UTF-8, data that is not JSON, or a page that is torn.
-            return Verdict(count, heads, f"site {site}: fact {seq + 1} was changed and cannot be read ({error})")
-        heads[site] = prev
-    return Verdict(count, heads, _damage(reader) or _tables_fault(reader, state))
+            raise _Fault(f"site {site}: fact {self.count + 1} was changed and cannot be read ({error})") from error
 
-
-def _tables_fault(reader: SqliteReader, state: State) -> str | None:
-    for kind in KINDS:
-        made = {code: row_of(kind, record) for (sort, code), record in state.changed.items() if sort == kind and record}
-        try:
-            for row in reader.rows(kind):
-                if made.pop(row[0], None) != row:
-                    return f"the table of {kind}s differs from the facts at {row[0]}"
-        except sqlite3.DatabaseError as error:
-            return f"the table of {kind}s is damaged ({error})"
-        if made:
-            return f"the table of {kind}s lacks {min(made)}, which the facts have"
-    return None
-
-
-def _damage(reader: SqliteReader) -> str | None:
-    """What SQLite finds wrong with the file, with the fact it concerns where an index no longer finds one."""
-    damage = reader.damage()
-    if damage is None:
-        return None
-    for site, seq in reader.strays():
-        return f"site {site}: fact {seq} was changed in an index of the file ({damage})"
-    return f"the file is damaged ({damage})"
+    def check_tables(self) -> None:
+        """Arrive at the same rows, byte for byte."""
+        for kind in KINDS:
+            made = {
+                c: row_of(kind, record) for (sort, c), record in self.state.changed.items() if sort == kind and record
+            }
+            try:
+                for row in self.reader.rows(kind):
+                    if made.pop(row[0], None) != row:
+                        raise _Fault(f"the table of {kind}s differs from the facts at {row[0]}")
+            except self.reader.ERRORS as error:
+                raise _Fault(f"the table of {kind}s is damaged ({error})") from error
+            if made:
+                raise _Fault(f"the table of {kind}s lacks {min(made)}, which the facts have")

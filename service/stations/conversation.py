@@ -11,7 +11,7 @@ from label_templates.codes import Code, CodeError
 from service.custody.facts import Fact
 from service.custody.rules import Question, Refusal, refused
 from service.custody.rules.anywhere import DAMAGE
-from service.ledger.store import Batch, Part
+from service.ledger.batch import Batch, Part
 from service.stations import loading, office, packing, store, theatre, unloading, wash
 from service.stations.hand import Hand
 from service.stations.scan import Scan

@@ -9,8 +9,9 @@ from service.custody.facts import stamp
 from service.custody.practice import Practice
 from service.custody.records import InstrumentSet, Load, Machine, Pack
 from service.custody.rules import Act, Refusal, decide, refused
+from service.ledger.batch import Batch, Part
 from service.ledger.ids import is_uuid
-from service.ledger.store import Batch, Ledger, Part
+from service.ledger.store import Ledger
 from service.stations import scan as scans
 from service.stations.conversation import hear
 from service.stations.scan import ScanError, happened_at, station_name
@@ -37,12 +38,15 @@ class Desk:
     """Everything that may be asked of an open ledger. Start it, use it from any thread, close it."""
 
     def __init__(
-        self, ledger: Ledger, practice: Practice, clock: Clock = utc_now, printer: Printer | None = None
-    ) -> None:
+        self, ledger: Ledger, practice: Practice, clock: Clock = utc_now, printer: Printer | None = None, *,
+        closes: bool = True,
+    ) -> None:  # fmt: skip
+        """A desk over an open ledger; closing it closes the ledger, unless it was told that this is another's."""
         self.ledger = ledger
         self.practice = practice
         self.clock = clock
         self._printer = printer
+        self._closes = closes
         self._listeners: list[Listener] = []
         self._writer = Writer(ledger, clock, self._told)
         self._printing = ThreadPoolExecutor(1, thread_name_prefix="labels")
@@ -54,7 +58,8 @@ class Desk:
     def close(self) -> None:
         self._printing.shutdown(wait=True)
         self._writer.close()
-        self.ledger.close()
+        if self._closes:
+            self.ledger.close()
 
     @property
     def waiting(self) -> int:

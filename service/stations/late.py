@@ -4,7 +4,7 @@ from typing import Any
 
 from service.custody.facts import Fact
 from service.custody.records import Pack
-from service.ledger.store import Batch, Part
+from service.ledger.batch import Batch, Part
 from service.stations.hand import Hand
 
 LATE_KINDS = frozenset({"held", "rejected", "recalled", "compromised"})

@@ -9,7 +9,7 @@ from service.custody.facts import Fact, moment
 from service.custody.records import Pack
 from service.custody.rules import Act, Refusal, decide
 from service.custody.rules.anywhere import name_of
-from service.ledger.store import Part
+from service.ledger.batch import Part
 from service.stations.hand import Hand
 from service.stations.scan import Scan
 

@@ -12,7 +12,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from service.custody.facts import Fact
-from service.ledger.store import Batch, Ledger, LedgerUnavailable, Part
+from service.ledger.batch import Batch, Part
+from service.ledger.store import Ledger, LedgerBusy, LedgerUnavailable
 from service.stations.late import late_stops
 
 log = logging.getLogger("foldmark")
@@ -98,19 +99,25 @@ class Writer:
                 taken.append(more)
             self._commit(taken)
 
-    def _commit(self, taken: list[_Waiting]) -> None:
+    def _commit(self, taken: list[_Waiting], tries: int = 3) -> None:
         answered: list[tuple[_Waiting, Done | Exception]] = []
         try:
             with self._ledger.batch(int(self._clock().timestamp() * 1000)) as batch:
-                answered = [(one, self._answer(batch, one)) for one in taken]
+                before = batch.answers([one.id for one in taken])
+                answered = [(one, self._answer(batch, one, before)) for one in taken]
+        except LedgerBusy as error:
+            if tries > 1:
+                self._commit(taken, tries - 1)
+                return
+            _refuse(taken, error)
+            return
         except Exception as error:  # noqa: BLE001  (whatever the store raised, every waiting station must hear of it)
             if len(taken) > 1 and not isinstance(error, LedgerUnavailable):
                 # One of them cannot be written at all: each goes alone, so that it holds up no other.
                 for one in taken:
                     self._commit([one])
                 return
-            for one in taken:
-                one.future.set_exception(error)
+            _refuse(taken, error)
             time.sleep(0.01)
             return
         for one, outcome in answered:
@@ -128,15 +135,20 @@ class Writer:
         except Exception:
             log.exception("a listener failed")
 
-    def _answer(self, batch: Batch, one: _Waiting) -> Done | Exception:
-        before = batch.answer(one.id)
-        if before is not None:
-            return Done(json.loads(before))
+    def _answer(self, batch: Batch, one: _Waiting, before: dict[str, str]) -> Done | Exception:
+        if one.id in before:
+            return Done(json.loads(before[one.id]))
         try:
             with batch.part() as part:
                 done = one.work(batch, part)
                 done.late = late_stops(batch, part, done.noted, done.station)
         except Exception as error:  # noqa: BLE001  (an error takes back its own part; the others go on)
             return error
-        batch.keep_answer(one.id, json.dumps(done.body, ensure_ascii=False, separators=(",", ":")))
+        before[one.id] = json.dumps(done.body, ensure_ascii=False, separators=(",", ":"))
+        batch.keep_answer(one.id, before[one.id])
         return done
+
+
+def _refuse(taken: list[_Waiting], error: Exception) -> None:
+    for one in taken:
+        one.future.set_exception(error)

@@ -86,7 +86,7 @@ def run():
         one_each, hundreds = raw(folder / "a.db", facts[:2000], 1), raw(folder / "b.db", facts, 100)
         ledger = SqliteLedger(path, practice)
         with ledger.reading() as reader:
-            checked = len(facts) / seconds(lambda: verify(reader, practice), 2)
+            checked = len(facts) / seconds(lambda: verify(reader), 2)
             load = reader.state.load(steam_load(TURNS // 2))
             recall = 1000 * seconds(lambda: report(reader.state, load, "load"), 5)
             first = 1000 * seconds(lambda: report(reader.state, reader.state.load(steam_load(1)), "load"), 5)

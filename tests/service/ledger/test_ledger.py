@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 
 from service.custody.facts import Fact
 from service.custody.records import KINDS
-from service.ledger import sqlite, tables
+from service.ledger import migrations, tables
 from service.ledger.ids import is_uuid, uuid7
 from service.ledger.seal import FIRST_PREV, canonical, fact_hash
 from service.ledger.sqlite import SqliteLedger, create
@@ -46,7 +46,7 @@ def verdict(path):
     ledger = SqliteLedger(path, chosen())
     try:
         with ledger.reading() as reader:
-            return verify(reader, chosen())
+            return verify(reader)
     finally:
         ledger.close()
 
@@ -192,32 +192,6 @@ def test_readers_cannot_write(written):
     ledger.close()
 
 
-def test_a_part_that_fails_takes_back_only_itself(tmp_path):
-    create(tmp_path / "l.db")
-    ledger = SqliteLedger(tmp_path / "l.db", chosen())
-    note = lambda name: Fact(
-        "site_opened", "2026-03-04T08:00:00.000Z", name, "x-1", None, None, None, None, None, {"name": name}
-    )
-    with ledger.batch(1_772_611_200_000) as batch:
-        with batch.part() as part:
-            part.note([note("K7")])
-        with pytest.raises(ZeroDivisionError), batch.part() as part:
-            part.note([note("K8")])
-            raise ZeroDivisionError
-        with batch.part() as part:
-            part.note([note("K9")])
-    with ledger.reading() as reader:
-        assert reader.sites() == ["K7", "K9"]
-        assert reader.count() == 2
-    with pytest.raises(KeyError), ledger.batch(1_772_611_200_000) as batch:
-        with batch.part() as part:
-            part.note([note("K5")])
-        raise KeyError
-    with ledger.reading() as reader:
-        assert reader.sites() == ["K7", "K9"]
-    ledger.close()
-
-
 def test_a_second_program_that_wrote_is_noticed(tmp_path):
     """Two services on one file: the chain has no fork, whoever writes."""
     first = TarnBridge(tmp_path)
@@ -234,24 +208,14 @@ def test_a_second_program_that_wrote_is_noticed(tmp_path):
     assert verdict(tmp_path / "practice.db").fault is None
 
 
-def test_a_reader_sees_whole_batches_and_its_own_moment(tmp_path):
-    bridge = TarnBridge(tmp_path)
-    other = SqliteLedger(bridge.path, chosen())
-    with other.reading() as reader:
-        before = reader.count()
-        bridge.new_set()
-        assert reader.count() == before
-    with other.reading() as reader:
-        assert reader.count() == before + 1
-    other.close()
-    bridge.close()
-
-
 def test_the_schema_file_has_exactly_the_records_fields():
     db = sqlite3.connect(":memory:")
-    db.executescript(resources.files("service.ledger").joinpath("sql/schema.sql").read_text("utf-8"))
+    db.executescript(resources.files("service.ledger").joinpath("sql/sqlite/schema.sql").read_text("utf-8"))
     for kind, record in KINDS.items():
-        assert [row[1] for row in db.execute(f'PRAGMA table_info("{kind}")')] == [f.name for f in fields(record)], kind
+        assert [row[1] for row in db.execute(f'PRAGMA table_info("{kind}")')] == [
+            "site",
+            *(f.name for f in fields(record)),
+        ], kind
     assert [row[1] for row in db.execute("PRAGMA table_info(fact)")] == list(tables.FACT_COLUMNS)
 
 
@@ -303,7 +267,7 @@ def test_what_is_no_ledger_is_refused_in_one_line(tmp_path, make, words):
 def test_a_ledger_of_a_newer_version_is_refused_unread(written):
     path, _ = written
     db = sqlite3.connect(path)
-    db.execute(f"PRAGMA user_version = {sqlite.VERSION + 1}")
+    db.execute(f"PRAGMA user_version = {migrations.VERSION + 1}")
     db.close()
     with pytest.raises(LedgerError, match="made by a newer Foldmark"):
         SqliteLedger(path, chosen())
@@ -355,8 +319,8 @@ for number in range(100000):
     rest = running.stdout.read().split()
     ledger = SqliteLedger(tmp_path / "practice.db", chosen())
     with ledger.reading() as reader:
-        kept = {fact.set for fact in reader.facts(SITE) if fact.kind == "set_registered"}
-        assert verify(reader, chosen()).fault is None
+        kept = {fact.set for fact in reader.facts() if fact.kind == "set_registered"}
+        assert verify(reader).fault is None
     ledger.close()
     assert len(kept) >= 60
     assert set(rest[:-1]) <= kept
