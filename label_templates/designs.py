@@ -40,6 +40,10 @@ class Face:
     mark: Mark | None = None
     bars: bool = False
     """Whether a Code 128 stands beside the QR code."""
+    under: str | None = None
+    """What stands under the symbol, where that is not its code."""
+    level: str = "Q"
+    """The QR code's error correction."""
 
 
 def _said(moment: str) -> tuple[str, str]:
@@ -165,7 +169,25 @@ class BenchCard:
         return Face(self.code, self.word, ((self.meaning, False),))
 
 
-Label = SetTag | PackLabel | LoadCard | LoadSlip | BadgeLabel | ShelfLabel | PatientCard | BenchCard
+@dataclass(frozen=True, slots=True)
+class CheckpointSlip:
+    """A signed checkpoint for the paper log book. Its code is the checkpoint's line, of a few hundred characters."""
+
+    code: str
+    practice: str
+    site: str
+    size: int
+    at: str
+    key: str
+
+    def face(self) -> Face:
+        day, hour = _said(self.at)
+        lines = ((f"{self.size} facts, site {self.site}", True), (day, False), (f"{hour} UTC", False),
+                 (f"Key {self.key[:16]}", False), ("Sign here:", False))  # fmt: skip
+        return Face(self.code, "Checkpoint", lines, "For the log book", under=self.practice[:24], level="M")
+
+
+Label = SetTag | PackLabel | LoadCard | LoadSlip | BadgeLabel | ShelfLabel | PatientCard | BenchCard | CheckpointSlip
 
 _MEANINGS = {
     "DONE": "this step is finished",

@@ -77,22 +77,22 @@ def lay_out(label: Label, stock: Stock) -> Drawing:
 
 def _qr(face: Face, stock: Stock, below: int) -> tuple[Placed, Text]:
     """The QR code at the right, as large as the label lets it be, and its code in letters below it."""
-    symbol = qr(face.code)
+    symbol, said = qr(face.code, level=face.level), face.under if face.under is not None else face.code
     across = symbol.width + 2 * symbol.quiet
-    share = 0.36 if face.mark or face.bars else 0.44
+    share = 0.36 if face.mark or face.bars else 0.44 if face.under is None else 0.5
     module = next((m for m in _QR_MODULES if across * m <= min(below - 34, stock.width * share)), None)
     if module is None:
-        raise LayoutError(f"stock {stock.name} is too small for the code {face.code}: use a larger label")
+        raise LayoutError(f"stock {stock.name} is too small for the code {said}: use a larger label")
     side = across * module
     x = stock.width - side - 8
     top = max(2, (below - side - 26) // 2)
-    size = next((s for s in _CODE_SIZES if fonts.width(face.code, "mono", s) <= side), _CODE_SIZES[-1])
-    wide = fonts.width(face.code, "mono", size)
+    size = next((s for s in _CODE_SIZES if fonts.width(said, "mono", s) <= side), _CODE_SIZES[-1])
+    wide = fonts.width(said, "mono", size)
     quiet = symbol.quiet * module
     centred = x + int((side - wide) / 2)
     return (
         Placed(x + quiet, top + quiet, symbol, module, module),
-        Text(max(0, centred), top + side + size - 2, face.code, "mono", size),
+        Text(max(0, centred), top + side + size - 2, said, "mono", size),
     )
 
 

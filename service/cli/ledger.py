@@ -1,19 +1,27 @@
-"""Commands about the ledger itself: init, verify, export."""
+"""Commands about the ledger itself: init, export."""
 
 import json
-import sys
+import os
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import click
 
 from label_templates import codes
 from service.cli.files import written
-from service.cli.open import fail, reading, settings_of
+from service.cli.open import fail, key_path, reading, settings_of
 from service.ledger.ids import uuid7
+from service.ledger.keys import load_key, make_key
 from service.ledger.opening import create_at, open_at, place_of
 from service.ledger.store import LedgerError
-from service.ledger.verify import verify as verify_ledger
 from service.stations.desk import Desk
+
+
+def say(desk: Desk, does: str, **body: Any) -> None:
+    """Let the office do something that nobody's badge stands for."""
+    act = uuid7(int(desk.clock().timestamp() * 1000), os.urandom(10))
+    desk.act(act, does, by=None, body=body).result(30)
 
 
 @click.command(epilog='\b\nExamples:\n  foldmark init --site K7 --name "Tarn Bridge Small Animal Practice"\n'
@@ -24,9 +32,6 @@ from service.stations.desk import Desk
 @click.pass_context
 def init(ctx: click.Context, site: str, name: str, *, as_json: bool) -> None:
     """Make a new, empty ledger with its first fact: the site opened."""
-    import os  # noqa: PLC0415
-    from dataclasses import replace  # noqa: PLC0415
-
     try:
         codes.set_code(site, 1)
     except codes.CodeError as error:
@@ -41,40 +46,22 @@ def init(ctx: click.Context, site: str, name: str, *, as_json: bool) -> None:
     if taken:
         ledger.close()
         raise LedgerError(f"site {site} is in {place} already: use it, or open another site")
+    path = key_path(settings, site)
     desk = Desk(ledger, practice).start()
     try:
-        desk.act(uuid7(int(desk.clock().timestamp() * 1000), os.urandom(10)), "open site", by=None, body={}).result(30)
+        signing = load_key(path) if path.exists() else make_key(path)
+        say(desk, "open site")
+        say(desk, "name key", key=signing.public)
     finally:
         desk.close()
-    click.echo(json.dumps({"ledger": place, "site": site}) if as_json else f"{place}: a new ledger for site {site}.")
-
-
-@click.command(epilog="\b\nExamples:\n  foldmark verify\n  foldmark --ledger /srv/k7.db verify --json")
-@click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
-@click.pass_context
-def verify(ctx: click.Context, *, as_json: bool) -> None:
-    """Check that nobody edited the record: the chain of every site, and the tables read from it.
-
-    It cannot tell whether what was scanned was true.
-    """
-    settings = settings_of(ctx)
-    ledger = open_at(settings.ledger, settings.practice)
-    try:
-        with ledger.reading() as reader:
-            found = verify_ledger(reader)
-    finally:
-        ledger.close()
     if as_json:
-        click.echo(
-            json.dumps({"ok": found.fault is None, "facts": found.facts, "heads": found.heads, "fault": found.fault})
-        )
-    elif found.fault is None:
-        heads = ", ".join(f"{site} {head[:12]}…" for site, head in found.heads.items())
-        click.echo(f"{found.facts} facts in an unbroken chain ({heads}); the tables equal their replay.")
-        click.echo("The record has not been edited. Whether what was scanned was true, this cannot tell.")
-    else:
-        click.echo(f"NOT VERIFIED: {found.fault}. The {found.facts} facts before it hold.", err=True)
-    sys.exit(0 if found.fault is None else 1)
+        click.echo(json.dumps({"ledger": place, "site": site, "key_file": str(path), "key": signing.public}))
+        return
+    click.echo(f"{place}: a new ledger for site {site}.")
+    click.echo(
+        f"{path}: its signing key. Keep it apart from the ledger and its backups; FOLDMARK_KEY says where it is."
+    )
+    click.echo(f"Write its first 16 digits into the paper log book: {signing.public[:16]}")
 
 
 @click.command(epilog="\b\nExamples:\n  foldmark export > facts.jsonl\n  foldmark export -o facts.jsonl --after 412")

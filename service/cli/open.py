@@ -10,7 +10,7 @@ import click
 from label_templates import codes
 from service import settings as settings_file
 from service.custody.practice import Practice, ProgrammeLimits
-from service.ledger.opening import open_at
+from service.ledger.opening import is_database, open_at
 from service.ledger.store import Ledger, LedgerError, Reader
 from service.settings import Settings
 from service.steam.programme import all_programmes
@@ -72,6 +72,16 @@ def reading(ctx: click.Context, code: str | None = None) -> Iterator[Reader]:
             yield reader
     finally:
         ledger.close()
+
+
+def key_path(settings: Settings, site: str) -> Path:
+    """Where the site's signing key is: as set, or beside a ledger file; for a database, in the folder one works in."""
+    if settings.key:
+        return Path(settings.key)
+    if is_database(settings.ledger):
+        return Path(f"foldmark-{site}.key")
+    ledger = Path(settings.ledger)
+    return ledger.with_name(f"{ledger.stem}-{site}.key")
 
 
 def fail(message: str, status: int = 2) -> click.ClickException:

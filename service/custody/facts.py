@@ -11,6 +11,7 @@ REQUIRED: Final[dict[str, frozenset[str]]] = {
     kind: frozenset(keys.split())
     for kind, keys in {
         "site_opened": "name",
+        "key_named": "key was vouched",
         "staff_enrolled": "badge roles",
         "staff_left": "badge",
         "machine_registered": "machine kind removal",

@@ -270,6 +270,7 @@ RECALL: dict[str, Fold] = {
 }
 SITE: dict[str, Fold] = {
     "site_opened": lambda _, f: Site(f.site, f.data["name"]),
+    "key_named": lambda s, f: changed(s, key=f.data["key"]),
     "case_opened": lambda s, f: changed(s, case=max(s.case, f.data["number"])),
     "set_registered": lambda s, f: changed(s, set=max(s.set, f.data["number"])),
 }

@@ -78,6 +78,9 @@ class MemoryReader:
     def facts(self, after: int = 0, until: int | None = None) -> Iterator[Fact]:
         return iter(self._facts[after:until])
 
+    def keys(self) -> list[Fact]:
+        return [fact for fact in self._facts if fact.kind == "key_named"]
+
     def hashes(self, after: int = 0, until: int | None = None) -> Iterator[bytes]:
         return (bytes.fromhex(fact.hash) for fact in self.facts(after, until))
 

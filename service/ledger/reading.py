@@ -96,6 +96,9 @@ class SqlReader(ABC):
         rows = self._stream(f"{SELECT_FACT} AND seq > ? AND seq <= ? ORDER BY seq", self.site, after, until or ENDLESS)
         return (fact_of(row) for row in rows)
 
+    def keys(self) -> list[Fact]:
+        return [fact_of(row) for row in self._all(f"{SELECT_FACT} AND kind = 'key_named' ORDER BY seq", self.site)]
+
     def hashes(self, after: int = 0, until: int | None = None) -> Iterator[bytes]:
         sql = "SELECT hash FROM fact WHERE site = ? AND seq > ? AND seq <= ? ORDER BY seq"
         return (bytes.fromhex(row[0]) for row in self._stream(sql, self.site, after, until or ENDLESS))

@@ -76,6 +76,10 @@ class Reader(Source, Protocol):
         """The site's facts in order, those numbered above `after` and up to `until`."""
         ...
 
+    def keys(self) -> list[Fact]:
+        """The facts that name the site's signing keys, in order."""
+        ...
+
     def hashes(self, after: int = 0, until: int | None = None) -> Iterator[bytes]:
         """Their hashes, 32 bytes each: the leaves of the site's tree."""
         ...

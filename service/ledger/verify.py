@@ -1,13 +1,16 @@
 """Verify: walk the chain, replay every fact, and arrive at the same tables, byte for byte."""
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 
 from service.custody.chain import Nothing, State, evolve
 from service.custody.facts import Fact
 from service.custody.records import KINDS
+from service.ledger.checkpoint import Checkpoint, Keys, fault_of, kept
 from service.ledger.seal import FIRST_PREV, fault_in
 from service.ledger.store import Reader
 from service.ledger.tables import row_of
+from service.ledger.tree import Frontier
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +20,10 @@ class Verdict:
     facts: int
     heads: dict[str, str]
     fault: str | None
+    checkpoints: int = 0
+    covered: dict[str, int] = field(default_factory=dict)
+    """How many facts of each site the last checkpoint kept covers."""
+    warnings: tuple[str, ...] = ()
 
 
 class _Replayed(State):
@@ -53,13 +60,26 @@ def verify(reader: Reader) -> Verdict:
     try:
         for walk in walks:
             walk.go()
+            walk.check_end()
             heads[walk.reader.site] = walk.prev
         fault = reader.damage()
         for walk in walks if fault is None else ():
             walk.check_tables()
     except _Fault as found:
         fault = str(found)
-    return Verdict(sum(walk.count for walk in walks), heads, fault)
+    count = sum(walk.count for walk in walks)
+    if fault:
+        return Verdict(count, heads, fault)
+    signed = {walk.reader.site: walk.checkpoints for walk in walks if walk.checkpoints}
+    warnings = tuple(warning for walk in walks for warning in walk.warnings())
+    return Verdict(
+        count,
+        heads,
+        None,
+        sum(map(len, signed.values())),
+        {site: max(sizes) for site, sizes in signed.items()},
+        warnings,
+    )
 
 
 class _Walk:
@@ -69,22 +89,49 @@ class _Walk:
         self.reader = reader
         self.state = _Replayed(reader)
         self.count, self.prev = 0, FIRST_PREV
+        self.checkpoints: dict[int, Checkpoint] = {}
+        self._keys: list[Fact] = []
 
     def go(self) -> None:
         site = self.reader.site
         unreadable: tuple[type[Exception], ...] = (
             *self.reader.ERRORS, ValueError, KeyError, TypeError, AttributeError,
         )  # fmt: skip
+        frontier = Frontier()
         try:
+            self.checkpoints = {one.size: one for one in kept(self.reader)}
             for fact in self.reader.facts():
                 fault = fault_in(fact, self.count + 1, self.prev)
                 if fault:
                     raise _Fault(f"site {site}: {fault}")
                 evolve(self.state, fact)
                 self.prev, self.count = fact.hash, fact.seq
+                if fact.kind == "key_named":
+                    self._keys.append(fact)
+                if self.checkpoints:
+                    frontier.add(bytes.fromhex(fact.hash))
+                    self._check(self.checkpoints.get(fact.seq), frontier)
         except unreadable as error:
             # A byte changed by hand may leave text that is not UTF-8, data that is not JSON, or a page that is torn.
             raise _Fault(f"site {site}: fact {self.count + 1} was changed and cannot be read ({error})") from error
+
+    def _check(self, checkpoint: Checkpoint | None, frontier: Frontier) -> None:
+        fault = checkpoint and fault_of(checkpoint, Keys(self._keys), frontier.root())
+        if fault:
+            raise _Fault(fault)
+
+    def check_end(self) -> None:
+        """No checkpoint speaks of more facts than there are."""
+        if self.checkpoints and max(self.checkpoints) > self.count:
+            site, size = self.reader.site, max(self.checkpoints)
+            raise _Fault(
+                f"site {site}: checkpoint {size} speaks of {size} facts, and there are {self.count}: facts were removed"
+            )
+
+    def warnings(self) -> Iterator[str]:
+        """What does not break the chain, and an auditor should ask about."""
+        for seq in Keys(self._keys).unvouched():
+            yield f"site {self.reader.site}: fact {seq} names a new key without the old key's signature"
 
     def check_tables(self) -> None:
         """Arrive at the same rows, byte for byte."""

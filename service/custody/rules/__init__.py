@@ -55,6 +55,7 @@ ACTS: dict[str, Rule] = {
     "reject": release.reject,
     "hold": release.hold,
     "open site": office.open_site,
+    "name key": office.name_key,
     "enrol staff": office.enrol_staff,
     "staff left": office.staff_left,
     "register machine": office.register_machine,

@@ -1,5 +1,7 @@
 """The office: what the practice owns, who works there, and recalls."""
 
+import re
+
 from label_templates import codes
 from service.custody.chain import State
 from service.custody.facts import Fact, moment
@@ -47,6 +49,17 @@ def open_site(state: State, act: Act) -> list[Fact]:
     if state.site(act.site):
         raise AlreadyThere(code=act.site)
     return [act.fact("site_opened", {"name": state.practice.name})]
+
+
+def name_key(state: State, act: Act) -> list[Fact]:
+    """The public key that signs this site's checkpoints from here on; `vouched` is the old key's signature on it."""
+    site = state.site(act.site)
+    key = str(act.data["key"])
+    if site is None or not re.fullmatch("[0-9a-f]{64}", key):
+        raise BadValue(what="This key", why="it is not 64 hex digits of a site that is open.", todo="Make one anew.")
+    if site.key == key:
+        raise AlreadyThere(code=key[:16])
+    return [act.fact("key_named", {"key": key, "was": site.key, "vouched": act.data.get("vouched")})]
 
 
 def enrol_staff(state: State, act: Act) -> list[Fact]:

@@ -140,3 +140,4 @@ CREATE TABLE checkpoint (
   PRIMARY KEY (site, size)
 ) WITHOUT ROWID;
 CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';

@@ -15,6 +15,7 @@ CREATE INDEX fact_set ON fact ("set", seq) WHERE "set" IS NOT NULL;
 CREATE INDEX fact_patient ON fact (patient, seq) WHERE patient IS NOT NULL;
 CREATE INDEX fact_case ON fact (json_extract(data, '$.case'), seq)
   WHERE json_extract(data, '$.case') IS NOT NULL;
+CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';
 CREATE TRIGGER fact_is_never_changed BEFORE UPDATE ON fact
 BEGIN SELECT RAISE(ABORT, 'a fact is never changed'); END;
 CREATE TRIGGER fact_is_never_deleted BEFORE DELETE ON fact
