@@ -8,18 +8,23 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from label_templates import codes, sheet, stocks
 from label_templates.designs import BENCH_CARDS, Label
 from label_templates.whole import write_whole
+from service.custody.facts import stamp
 from service.custody.practice import Practice
+from service.custody.records import Pack
 from service.demo import tarn_bridge as tb
 from service.demo.diary import Diary, Step
 from service.demo.filming import Cameras, Reel, film_day, in_two, label_of, packed_when, shown_csv
 from service.demo.stage import DemoError, Stage
 from service.demo.weeks import filmed, write
+from service.ledger.proof import custody_proof
+from service.ledger.proof import written as proof_file
 from service.pages.recall_list import recall_pdf
+from service.stations.sealing import Sealer
 from service.steam.charts import cycle_svg
 from service.steam.cycle import read_csv
 from service.steam.judge import judge
@@ -48,7 +53,7 @@ def play(out: Path, practice: Practice, say: Say) -> Played:
     """
     began = time.monotonic()
     out.mkdir(parents=True, exist_ok=True)
-    for old in [*out.glob(f"{LEDGER}*"), *out.glob("day-*.avi")]:
+    for old in [*out.glob(f"{LEDGER}*"), *out.glob("*.key"), *out.glob("day-*.avi")]:
         old.unlink()
     diary = write()
     day = filmed(diary)
@@ -143,11 +148,15 @@ def _write_down(
     patients = {code: f"{name}, {kind}" for code, name, kind in tb.PATIENTS}
     told = {"set_names": names, "patient_names": patients, "practice": tb.NAME, "zone": stage.practice.zone}
     write_whole(out / "recall.pdf", recall_pdf(recall, **told))
+    Sealer(stage.desk, stage.key).sign_now()
     with stage.desk.ledger.reading() as reader:
+        opened = cast("Pack", reader.get("pack", notable["opened"]))
+        proof = custody_proof(reader, opened, stage.key, stamp(stage.clock()))
         log = reader.log(notable["bad_load"])
         facts = reader.head()[0]
         loads = [load for load in reader.loads(1000) if load.steam and load.started_at]
         packs = reader.everything("pack")
+    write_whole(out / "pack.proof", proof_file(proof))
     if log:
         limits, cycle = programme(log[1]), read_csv(log[2])
         title = f"Load {notable['bad_load']}, programme {limits.name}"

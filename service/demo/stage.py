@@ -20,6 +20,7 @@ from service.demo import tarn_bridge as tb
 from service.demo.cycles import made_cycle
 from service.demo.diary import Step
 from service.ledger.ids import uuid7
+from service.ledger.keys import make_key
 from service.ledger.sqlite import SqliteLedger, create
 from service.pages.routes import add_pages
 from service.stations.desk import Desk, Printer
@@ -65,8 +66,10 @@ class Stage:
         self.clock = DemoClock(start)
         self.practice = choices(practice)
         desk = Desk(SqliteLedger(ledger, self.practice), self.practice, self.clock, printer).start()
+        key = make_key(ledger.with_name(f"{ledger.stem}-{tb.SITE}.key"))
         desk.act(self.new_id(), "open site", by=None, body={}).result(30)
-        self.desk = desk
+        desk.act(self.new_id(), "name key", by=None, body={"key": key.public}).result(30)
+        self.desk, self.key = desk, key
         bound = free_port("127.0.0.1", 0)
         self.url = f"http://127.0.0.1:{bound.getsockname()[1]}"
         config = uvicorn.Config(

@@ -17,7 +17,7 @@ FACT = {
 }  # fmt: skip
 
 
-class Wrong(Exception):
+class Wrong(Exception):  # noqa: N818  (short, in a program of its own)
     pass
 
 
@@ -82,7 +82,10 @@ def facts_of(rows, site):
     last = 0
     for fact in rows:
         need(set(fact) == FACT, "not a fact")
-        need(sha(canon({k: v for k, v in fact.items() if k != "hash"})).hex() == fact["hash"], f"fact {fact['seq']} changed")
+        need(
+            sha(canon({k: v for k, v in fact.items() if k != "hash"})).hex() == fact["hash"],
+            f"fact {fact['seq']} changed",
+        )
         need(fact["site"] == site and fact["seq"] > last, f"fact {fact['seq']} foreign or out of order")
         last = fact["seq"]
     return rows
@@ -112,12 +115,18 @@ def check(file):
         need((roots[0].hex(), roots[1].hex()) == (old["root"], new["root"]), "not consistent")
         return f"{old['size']} to {new['size']}"
     need(proof["format"] == "foldmark-custody-proof-1", "format")
-    need(set(proof) == {"format", "site", "pack", "count", "facts", "gaps", "keys", "inclusion", "checkpoint", "signature"}, "keys of the proof")
+    need(
+        set(proof)
+        == {"format", "site", "pack", "count", "facts", "gaps", "keys", "inclusion", "checkpoint", "signature"},
+        "keys of the proof",
+    )
     facts, signed = facts_of(proof["facts"], proof["site"]), proof["checkpoint"]
     need(len(facts) == proof["count"], "count")
     turns = [proof["pack"]]
     for turn in turns:
-        turns += [f["data"]["from"] for f in facts if f["kind"] == "received" and f["pack"] == turn and f["data"].get("from")]
+        turns += [
+            f["data"]["from"] for f in facts if f["kind"] == "received" and f["pack"] == turn and f["data"].get("from")
+        ]
     loads = {f["load"] for f in facts if f["pack"] in turns}
     need(all(f["pack"] in turns if f["pack"] else f["load"] and f["load"] in loads for f in facts), "foreign fact")
     shown = {str(f["seq"]): f for f in [*facts, *keys]}
@@ -127,7 +136,10 @@ def check(file):
         leaf = sha(b"\x00", bytes.fromhex(shown[seq]["hash"]))
         need(climb(leaf, int(seq) - 1, signed["size"], path).hex() == signed["root"], f"fact {seq} is not in the tree")
     checkpoint_of(signed, proof["site"], keys)
-    need(signature_holds(signed["key"], proof["signature"], {k: v for k, v in proof.items() if k != "signature"}), "signature")
+    need(
+        signature_holds(signed["key"], proof["signature"], {k: v for k, v in proof.items() if k != "signature"}),
+        "signature",
+    )
     return f"{proof['pack']}: {len(facts)} facts"
 
 

@@ -62,8 +62,9 @@ def test_help_lists_every_command_with_examples():
 
 def test_init_makes_a_ledger_with_its_first_fact_and_verify_confirms_it(tmp_path):
     done = run("--ledger", "k7.db", "init", "--site", "K7", "--name", "Tarn Bridge", cwd=tmp_path)
-    assert (done.returncode, done.stdout) == (0, "k7.db: a new ledger for site K7.\n")
-    assert run("--ledger", "k7.db", "verify", cwd=tmp_path).stdout.startswith("1 facts in an unbroken chain (K7 ")
+    assert (done.returncode, done.stdout.splitlines()[0]) == (0, "k7.db: a new ledger for site K7.")
+    assert (tmp_path / "k7-K7.key").stat().st_mode & 0o777 == 0o600
+    assert run("--ledger", "k7.db", "verify", cwd=tmp_path).stdout.startswith("2 facts in an unbroken chain (K7 ")
     assert run("--ledger", "k7.db", "init", "--site", "K7", "--name", "x", cwd=tmp_path).returncode == 2
     wrong = run("--ledger", "other.db", "init", "--site", "Kay", "--name", "x", cwd=tmp_path)
     assert (wrong.returncode, (tmp_path / "other.db").exists()) == (2, False)

@@ -13,7 +13,10 @@ from service.ledger.tree import EMPTY, Frontier, Tree, consistent, included, lea
 
 # RFC 6962 section 2.1 over the well-known test leaves; values as published in transparency-dev/merkle
 # testonly/constants.go (READ) and recomputed with hashlib. The project's CHECKS, section 6.
-LEAVES = [bytes.fromhex(x) for x in ("", "00", "10", "2021", "3031", "40414243", "5051525354555657", "606162636465666768696a6b6c6d6e6f")]
+LEAVES = [
+    bytes.fromhex(x)
+    for x in ("", "00", "10", "2021", "3031", "40414243", "5051525354555657", "606162636465666768696a6b6c6d6e6f")
+]
 ROOTS = [
     "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855",
     "6e340b9cffb37a989ca544e6bb780a2c78901d3fb33738768511a30617afa01d",
@@ -31,7 +34,12 @@ PATHS = {
     (0, 8): ["96a296d2", "5f083f0a", "6b47aaf2"],
     (0, 1): [],
 }
-STEPS = {(6, 8): ["0ebc5d34", "ca854ea1", "d37ee418"], (2, 5): ["5f083f0a", "bc1a0643"], (1, 8): ["96a296d2", "5f083f0a", "6b47aaf2"], (1, 1): []}
+STEPS = {
+    (6, 8): ["0ebc5d34", "ca854ea1", "d37ee418"],
+    (2, 5): ["5f083f0a", "bc1a0643"],
+    (1, 8): ["96a296d2", "5f083f0a", "6b47aaf2"],
+    (1, 1): [],
+}
 VECTORS = Path(os.environ.get("FOLDMARK_DATA", Path(__file__).parents[4] / "shared" / "data")) / "rfc6962_vectors.json"
 
 
