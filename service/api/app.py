@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from typing import Any
@@ -12,12 +13,14 @@ from starlette.routing import Route
 
 from service.api.acts import acts_router, json_body
 from service.api.looks import looks_router
+from service.api.metrics import EXPOSITION, Metrics, last_checkpoint, outboxes
 from service.api.problems import MEDIA, SCHEMA, Problem, install
 from service.api.streams import Streams
 from service.ledger.store import LedgerUnavailable
 from service.stations.desk import Desk
 from service.stations.scan import station_name
 from service.stations.screen import screen
+from service.stations.sealing import Sealer
 
 DESCRIPTION = """Codes, scans and custody for a practice's instrument packs. Foldmark advises; the practice's own
 procedures, local codes and the licensed practitioner decide."""
@@ -54,25 +57,31 @@ _SCANS_OPENAPI = {
     }
 }
 _PROBLEM = {"content": {MEDIA: {"schema": SCHEMA}}}
+log = logging.getLogger("foldmark")
 _encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 AddPages = Callable[[FastAPI, Desk], None]
 
 
-def make_app(desk: Desk, add_pages: AddPages | None = None) -> FastAPI:
-    """The application over an open, started desk. Its end closes the desk."""
+def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | None = None) -> FastAPI:
+    """The application over an open, started desk. Its end has the sealer sign the rest, and closes the desk."""
     streams = Streams(desk)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         streams.start()
+        if sealer:
+            sealer.start()
+        log.info("serving", extra={"told": {"site": desk.practice.site, "ledger": desk.ledger.place}})
         yield
         streams.stop()
+        if sealer:
+            await asyncio.to_thread(sealer.stop)
         await asyncio.to_thread(desk.close)
 
     app = FastAPI(title="Foldmark", description=DESCRIPTION, lifespan=life, docs_url=None, redoc_url=None)
     app.state.desk = desk
     install(app)
-    app.include_router(_stations(desk, streams))
+    app.include_router(_stations(desk, streams, Metrics(desk, streams)))
     app.include_router(acts_router(desk))
     app.include_router(looks_router(desk))
     if add_pages:
@@ -80,7 +89,7 @@ def make_app(desk: Desk, add_pages: AddPages | None = None) -> FastAPI:
     return app
 
 
-def _stations(desk: Desk, streams: Streams) -> APIRouter:
+def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
     router = APIRouter(tags=["stations"])
 
     async def answer_scan(request: Request) -> Response:
@@ -117,11 +126,18 @@ def _stations(desk: Desk, streams: Streams) -> APIRouter:
         try:
             await asyncio.wait_for(asyncio.wrap_future(desk.probe(nothing)), 10)
         except _Nothing:
-            body = {"status": "ok", "waiting": desk.waiting, "screens": streams.count}
-            return JSONResponse(body)
+            signed = await asyncio.to_thread(last_checkpoint, desk)
+            return JSONResponse({
+                "status": "ok", "ledger": "writable", "waiting": desk.waiting, "screens": streams.count,
+                "checkpoint": signed, "outboxes": outboxes(desk),
+            })  # fmt: skip
         except (LedgerUnavailable, TimeoutError) as error:
             raise Problem(503, "The ledger cannot be written", f"{error}: look at the disk") from error
         raise Problem(503, "The ledger cannot be written", "the probe gave no answer")
+
+    @router.get("/metrics", summary="Numbers for a Prometheus server")
+    def metrics() -> Response:
+        return Response(watched.text(), media_type=EXPOSITION)
 
     return router
 

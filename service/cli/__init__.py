@@ -22,6 +22,8 @@ COMMANDS = {
     "checkpoint": "service.cli.sealing:checkpoint",
     "proof": "service.cli.sealing:proof",
     "key": "service.cli.sealing:key",
+    "names": "service.cli.names:names",
+    "forget": "service.cli.names:forget",
     "copy": "service.cli.moving:copy",
     "backup": "service.cli.moving:backup",
     "restore": "service.cli.moving:restore",

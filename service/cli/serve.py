@@ -8,7 +8,11 @@ from pathlib import Path
 
 import click
 
-from service.cli.open import fail, open_ledger, settings_of
+from service.cli.open import fail, key_path, open_ledger, settings_of
+from service.ledger.keys import load_key
+from service.ledger.store import LedgerError
+from service.stations.desk import Desk
+from service.stations.sealing import Sealer
 
 
 class _Lines(logging.Formatter):
@@ -17,6 +21,7 @@ class _Lines(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         at = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
         line = {"at": at, "level": record.levelname.lower(), "event": record.getMessage()}
+        line |= getattr(record, "told", {})
         if record.exc_info and record.exc_info[1]:
             line["error"] = f"{type(record.exc_info[1]).__name__}: {record.exc_info[1]}"
         return json.dumps(line, ensure_ascii=False)
@@ -29,6 +34,15 @@ def log_lines() -> None:
         logger = logging.getLogger(name)
         logger.handlers, logger.propagate = [handler], False
         logger.setLevel(logging.INFO if name == "foldmark" else logging.WARNING)
+
+
+def _sealer(desk: Desk, path: Path) -> Sealer | None:
+    """What signs checkpoints while the service runs; without the site's key it runs, and says so."""
+    try:
+        return Sealer(desk, load_key(path))
+    except LedgerError as error:
+        logging.getLogger("foldmark").warning("no checkpoints are signed", extra={"told": {"error": str(error)}})
+        return None
 
 
 @click.command(
@@ -48,7 +62,6 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     from service.api.listen import PortError, free_port  # noqa: PLC0415
     from service.cli.printing import LabelFolder  # noqa: PLC0415
     from service.pages.routes import add_pages  # noqa: PLC0415
-    from service.stations.desk import Desk  # noqa: PLC0415
 
     settings = settings_of(ctx)
     ledger, practice = open_ledger(settings)
@@ -59,7 +72,7 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     folder = labels_to or settings.labels_to
     log_lines()
     desk = Desk(ledger, practice, printer=LabelFolder(Path(folder), practice.zone) if folder else None).start()
-    app = make_app(desk, add_pages)
+    app = make_app(desk, add_pages, _sealer(desk, key_path(settings, practice.site)))
     address = bound.getsockname()
     click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")
     config = uvicorn.Config(app, log_config=None, access_log=False, timeout_graceful_shutdown=3)

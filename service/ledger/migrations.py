@@ -53,6 +53,4 @@ def check_version(version: int, place: str) -> None:
 def check_finished(source: str | None, place: str, *, unfinished: bool) -> None:
     """Raise LedgerError for a copy that stopped half-way; `source` is where it was being copied from."""
     if source is not None and not unfinished:
-        raise LedgerError(
-            f"{place} is half a copy of {source}: run  foldmark copy {source} {place}  again to finish it"
-        )
+        raise LedgerError(f"{place} is half a copy: run  foldmark copy {source} {place}  again to finish it")

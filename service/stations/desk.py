@@ -3,9 +3,10 @@
 import logging
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
+from datetime import datetime
 from typing import Any, Protocol
 
-from service.custody.facts import stamp
+from service.custody.facts import moment, stamp
 from service.custody.practice import Practice
 from service.custody.records import InstrumentSet, Load, Machine, Pack
 from service.custody.rules import Act, Refusal, decide, refused
@@ -49,6 +50,8 @@ class Desk:
         self._closes = closes
         self._listeners: list[Listener] = []
         self._writer = Writer(ledger, clock, self._told)
+        self.delays: dict[str, tuple[float, datetime]] = {}
+        """By station: how many seconds its last scan waited to be sent, and when it came."""
         self._printing = ThreadPoolExecutor(1, thread_name_prefix="labels")
 
     def start(self) -> "Desk":
@@ -65,6 +68,10 @@ class Desk:
     def waiting(self) -> int:
         return self._writer.waiting
 
+    def measure(self, measured: Callable[[float, int], None]) -> None:
+        """Have every commit's seconds and number of scans told to `measured`, on the writer's thread."""
+        self._writer.measured = measured
+
     def listen(self, listener: Listener) -> None:
         """Have `listener(station, answer)` called, on the writer's thread, for every answer once it is durable."""
         self._listeners.append(listener)
@@ -74,7 +81,9 @@ class Desk:
 
     def scan(self, body: dict[str, Any]) -> "Future[dict[str, Any]]":
         """Answer a scan. Raises ScanError at once when its body cannot be taken."""
-        scan = scans.take(body, self.clock())
+        now = self.clock()
+        scan = scans.take(body, now)
+        self.delays[scan.station] = ((now - moment(scan.at)).total_seconds(), now)
 
         def work(batch: Batch, part: Part) -> Done:
             answer = hear(batch, part, scan)

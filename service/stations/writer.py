@@ -13,7 +13,7 @@ from typing import Any
 
 from service.custody.facts import Fact
 from service.ledger.batch import Batch, Part
-from service.ledger.store import Ledger, LedgerBusy, LedgerUnavailable
+from service.ledger.store import Ledger, LedgerBusy, LedgerError, LedgerUnavailable
 from service.stations.late import late_stops
 
 log = logging.getLogger("foldmark")
@@ -48,6 +48,9 @@ def utc_now() -> datetime:
 
 class Writer:
     """A thread that owns the ledger's writing side. `told` hears of every piece of work after its commit."""
+
+    measured: Callable[[float, int], None] | None = None
+    """Hears of every commit: the seconds it took and how many scans it carried."""
 
     def __init__(self, ledger: Ledger, clock: Clock = utc_now, told: Callable[[Done], None] | None = None) -> None:
         self._ledger = ledger
@@ -101,6 +104,7 @@ class Writer:
 
     def _commit(self, taken: list[_Waiting], tries: int = 3) -> None:
         answered: list[tuple[_Waiting, Done | Exception]] = []
+        began = time.perf_counter()
         try:
             with self._ledger.batch(int(self._clock().timestamp() * 1000)) as batch:
                 before = batch.answers([one.id for one in taken])
@@ -120,6 +124,8 @@ class Writer:
             _refuse(taken, error)
             time.sleep(0.01)
             return
+        if self.measured:
+            self.measured(time.perf_counter() - began, len(taken))
         for one, outcome in answered:
             if isinstance(outcome, Done):
                 if outcome.noted or outcome.station:
@@ -150,5 +156,9 @@ class Writer:
 
 
 def _refuse(taken: list[_Waiting], error: Exception) -> None:
+    if not isinstance(error, LedgerError):
+        log.error("batch failed", exc_info=error)
+    elif not all(one.id.startswith("probe") for one in taken):
+        log.warning("batch not kept", extra={"told": {"scans": len(taken), "error": str(error)}})
     for one in taken:
         one.future.set_exception(error)

@@ -55,6 +55,15 @@ def test_help_lists_every_command_with_examples():
         "cycle",
         "verify",
         "export",
+        "checkpoint",
+        "proof",
+        "key",
+        "names",
+        "forget",
+        "copy",
+        "backup",
+        "restore",
+        "migrate",
     ):
         assert command in done.stdout
         assert "Examples:" in run(command, "--help").stdout, command
