@@ -70,7 +70,10 @@ def version_of(path: Path) -> int:
         finally:
             connection.close()
     except sqlite3.Error as error:
-        raise LedgerError(f"{path} cannot be read as a ledger ({error}): restore it from a backup") from error
+        todo = "restore it from a backup"
+        if not os.access(path.parent, os.W_OK):
+            todo = f"a ledger needs a folder that its user may write, and {path.parent} is none"
+        raise LedgerError(f"{path} cannot be read as a ledger ({error}): {todo}") from error
     if application != APPLICATION:
         raise LedgerError(f"{path} is not a Foldmark ledger: check the path")
     return version
@@ -135,6 +138,7 @@ class SqliteLedger:
         if self._writer is None or self._cache is None:
             self._writer = connect(self.path, read_only=False)
             self._writer.execute("PRAGMA synchronous = FULL")
+            self._writer.execute("PRAGMA journal_size_limit = 16777216")  # a long reader's log shrinks again after it
             self._cache = Cache(SqliteReader(self._writer, self.practice))
         return self._writer, self._cache
 
