@@ -33,7 +33,7 @@ def free_port():
 class Cluster:
     """One server and its folder. `url(database)` is how to reach it."""
 
-    def __init__(self, folder, copy_of=None, settings=()):
+    def __init__(self, folder, copy_of=None, name="one", settings=()):
         self.folder, self.port, self.settings = Path(folder), free_port(), list(settings)
         self._bin = programs()
         self._who = {"user": "nobody", "group": pwd.getpwnam("nobody").pw_gid} if os.geteuid() == 0 else {}
@@ -62,6 +62,8 @@ class Cluster:
             self.run(
                 "pg_basebackup", "-D", self.data, "-R", "-X", "stream", "-c", "fast", "-d", copy_of.url("postgres")
             )
+            with (self.data / "postgresql.conf").open("a") as file:
+                file.write(f"cluster_name = '{name}'\n")
         self.start()
 
     def _own(self, path):

@@ -13,7 +13,7 @@ from service.cli.files import written
 from service.cli.open import fail, key_path, reading, settings_of
 from service.ledger.ids import uuid7
 from service.ledger.keys import load_key, make_key
-from service.ledger.opening import create_at, open_at, place_of
+from service.ledger.opening import create_at, follow_at, open_at, place_of
 from service.ledger.store import LedgerError
 from service.stations.desk import Desk
 
@@ -26,16 +26,20 @@ def say(desk: Desk, does: str, **body: Any) -> None:
 
 @click.command(epilog='\b\nExamples:\n  foldmark init --site K7 --name "Tarn Bridge Small Animal Practice"\n'
                "  foldmark --ledger /srv/k7.db init --site K7 --name Tarn")  # fmt: skip
-@click.option("--site", required=True, help="Two letters or digits that every code of this site carries.")
-@click.option("--name", required=True, help="The practice's name.")
+@click.option("--site", help="Two letters or digits that every code of this site carries.")
+@click.option("--name", help="The practice's name.")
+@click.option("--follow", multiple=True, metavar="SITE", help="A head office instead: an empty PostgreSQL ledger for "
+              "this site's replicated facts. May be given again.")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 @click.pass_context
-def init(ctx: click.Context, site: str, name: str, *, as_json: bool) -> None:
-    """Make a new, empty ledger with its first fact: the site opened."""
-    try:
-        codes.set_code(site, 1)
-    except codes.CodeError as error:
-        raise fail(f"{site!r} is not a site: two capital letters or digits, such as K7") from error
+def init(ctx: click.Context, site: str | None, name: str | None, follow: tuple[str, ...], *, as_json: bool) -> None:
+    """Make a new ledger with its first facts: the site opened, and its signing key named."""
+    if follow:
+        _follow(settings_of(ctx).ledger, follow, as_json=as_json)
+        return
+    if not site or not name:
+        raise fail("a new ledger needs --site and --name, such as  --site K7 --name 'Tarn Bridge'")
+    _valid(site)
     settings = settings_of(ctx)
     place = place_of(settings.ledger)
     create_at(settings.ledger)
@@ -62,6 +66,22 @@ def init(ctx: click.Context, site: str, name: str, *, as_json: bool) -> None:
         f"{path}: its signing key. Keep it apart from the ledger and its backups; FOLDMARK_KEY says where it is."
     )
     click.echo(f"Write its first 16 digits into the paper log book: {signing.public[:16]}")
+
+
+def _valid(site: str) -> None:
+    try:
+        codes.set_code(site, 1)
+    except codes.CodeError as error:
+        raise fail(f"{site!r} is not a site: two capital letters or digits, such as K7") from error
+
+
+def _follow(where: str, sites: tuple[str, ...], *, as_json: bool) -> None:
+    for site in sites:
+        _valid(site)
+    follow_at(where, sites)
+    place = place_of(where)
+    told = f"{place}: an empty ledger for the facts of {', '.join(sites)}; subscribe it to theirs (docs/scaling.md)."
+    click.echo(json.dumps({"ledger": place, "follows": sites}) if as_json else told)
 
 
 @click.command(epilog="\b\nExamples:\n  foldmark export > facts.jsonl\n  foldmark export -o facts.jsonl --after 412")

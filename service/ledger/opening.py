@@ -38,6 +38,15 @@ def create_at(where: str) -> None:
         sqlite.create(Path(where))
 
 
+def follow_at(where: str, sites: tuple[str, ...]) -> None:
+    """Make an empty ledger for sites whose facts come by replication. Raises LedgerError for a file."""
+    if not is_database(where):
+        raise LedgerError(
+            f"{where} is a file: only a PostgreSQL ledger can follow others; use  foldmark copy  for files"
+        )
+    _postgres().follow(where, sites)
+
+
 def migrate_at(where: str, practice: Practice) -> tuple[int, Verdict]:
     """Bring the ledger at `where` forward to this version: the version it was, and what verify found then."""
     if is_database(where):

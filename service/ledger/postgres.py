@@ -88,6 +88,14 @@ def create(url: str) -> None:
             ) from error
 
 
+def follow(url: str, sites: tuple[str, ...]) -> None:
+    """Make an empty ledger with room for these sites, which replication will fill. Raises LedgerError."""
+    create(url)
+    with connect(url) as connection:
+        for site in sites:
+            _open_partition(connection, site)
+
+
 def _version(connection: Connection) -> int | None:
     found = connection.execute("SELECT to_regclass('about') IS NOT NULL AND to_regclass('fact') IS NOT NULL").fetchone()
     if not found or not found[0]:
