@@ -7,7 +7,7 @@ from typing import Any, Protocol, cast
 from zoneinfo import ZoneInfo
 
 from service.custody.facts import Fact, moment
-from service.custody.folds import fold, named, refold, touched
+from service.custody.folds import BIRTHS, fold, named, refold, touched
 from service.custody.practice import Practice
 from service.custody.records import (
     Case,
@@ -161,7 +161,8 @@ def evolve(state: State, fact: Fact) -> State:
                 _take_back(state, kind, code)
         return state
     for kind, code in touched(fact):
-        state.changed[(kind, code)] = fold(kind, state.get(kind, code), fact)
+        before = None if (kind, fact.kind) in BIRTHS else state.get(kind, code)
+        state.changed[(kind, code)] = fold(kind, before, fact)
     return state
 
 

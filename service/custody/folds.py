@@ -280,6 +280,10 @@ FOLDS: dict[str, dict[str, Fold]] = {
 }  # fmt: skip
 
 
+BIRTHS = frozenset({("pack", "received"), ("set", "set_registered"), ("case", "case_opened"), ("site", "site_opened")})
+"""Where a record begins: what was kept under its code before, nothing by the rules, does not count."""
+
+
 def touched(fact: Fact) -> list[tuple[str, str]]:
     """The records that `fact` changes, as (kind, code)."""
     data, kind = fact.data, fact.kind

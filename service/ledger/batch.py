@@ -48,6 +48,14 @@ class Cache:
                 self.keep(key, found)
         return found
 
+    def expect(self, codes: list[str]) -> None:
+        """Fetch the records of these codes together: each is about to be asked for."""
+        for letter, kind in (("S", "set"), ("P", "pack")):
+            missing = list({code for code in codes if code[0] == letter and (kind, code) not in self.records})
+            if len(missing) > 1:
+                for record in self.reader.many(kind, missing):
+                    self.keep((kind, record.code), record)
+
     def keep(self, key: tuple[str, str], record: Record | None) -> None:
         if len(self.records) >= _CACHED:
             self.records.clear()
@@ -130,6 +138,10 @@ class Batch:
         part.state.merge()
         self.head = part.head
         self.facts.extend(part.noted)
+
+    def expect(self, codes: list[str]) -> None:
+        """Say which codes are about to be scanned, so that they are fetched together."""
+        self._cache.expect(codes)
 
     def answers(self, scans: list[str]) -> dict[str, str]:
         """The answers these scans were given before."""

@@ -51,6 +51,9 @@ class MemoryReader:
     def get(self, kind: str, code: str) -> Record | None:
         return self._contents.records.get((self.site, kind, code))
 
+    def many(self, kind: str, codes: list[str]) -> list[Record]:
+        return [record for code in codes if (record := self.get(kind, code))]
+
     def fact(self, fact_id: str) -> Fact | None:
         return next((fact for fact in self._facts if fact.id == fact_id), None)
 

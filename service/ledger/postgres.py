@@ -129,6 +129,13 @@ class PostgresReader(SqlReader):
             cursor.execute(_spoken(statement), values)
             yield from cursor
 
+    def _among(self, values: list[str]) -> str:
+        del values
+        return "= ANY(?)"  # one statement however many there are, so that it is prepared once
+
+    def _told(self, values: list[str]) -> list[Any]:
+        return [values]
+
     def damage(self) -> str | None:
         """Pages and indexes are the server's to check (data checksums, amcheck); the facts are checked by us."""
         return None

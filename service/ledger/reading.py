@@ -49,6 +49,13 @@ class SqlReader(ABC):
     def _stream(self, sql: str, *values: Any) -> Iterator[tuple[Any, ...]]:
         """The rows one after another, however many there are."""
 
+    def _among(self, values: list[str]) -> str:
+        """SQL that asks whether a column is one of `values`, given as `_told`."""
+        return f"IN ({', '.join('?' * len(values))})"
+
+    def _told(self, values: list[str]) -> list[Any]:
+        return list(values)
+
     @abstractmethod
     def damage(self) -> str | None: ...
 
@@ -59,6 +66,11 @@ class SqlReader(ABC):
     def get(self, kind: str, code: str) -> Record | None:
         row = self._first(f"{SELECT[kind]} AND code = ?", self.site, code)
         return record_of(kind, row) if row else None
+
+    def many(self, kind: str, codes: list[str]) -> list[Record]:
+        """The records there are of these, in one question."""
+        sql = f"{SELECT[kind]} AND code {self._among(codes)}"
+        return [record_of(kind, row) for row in self._all(sql, self.site, *self._told(codes))]
 
     def fact(self, fact_id: str) -> Fact | None:
         row = self._first(f"{SELECT_FACT} AND id = ?", self.site, fact_id)
@@ -148,9 +160,8 @@ class SqlReader(ABC):
     def answers(self, scans: list[str]) -> dict[str, str]:
         if not scans:
             return {}
-        marks = ", ".join("?" * len(scans))
-        sql = f"SELECT scan, body FROM answer WHERE site = ? AND scan IN ({marks})"  # noqa: S608 (only marks)
-        return {row[0]: row[1] for row in self._all(sql, self.site, *scans)}
+        sql = f"SELECT scan, body FROM answer WHERE site = ? AND scan {self._among(scans)}"  # noqa: S608 (only marks)
+        return {row[0]: row[1] for row in self._all(sql, self.site, *self._told(scans))}
 
     def rows(self, kind: str) -> Iterator[tuple[Any, ...]]:
         return self._stream(f"{SELECT[kind]} ORDER BY code", self.site)

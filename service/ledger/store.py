@@ -33,7 +33,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from service.custody.chain import Source, State
 from service.custody.facts import Fact
 from service.custody.practice import Practice
-from service.custody.records import Case, Load, Recall
+from service.custody.records import Case, Load, Recall, Record
 
 if TYPE_CHECKING:
     from service.ledger.batch import Batch
@@ -82,6 +82,10 @@ class Reader(Source, Protocol):
 
     def hashes(self, after: int = 0, until: int | None = None) -> Iterator[bytes]:
         """Their hashes, 32 bytes each: the leaves of the site's tree."""
+        ...
+
+    def many(self, kind: str, codes: list[str]) -> list[Record]:
+        """The records there are of these, in one question."""
         ...
 
     def loads(self, limit: int, kind: str | None = None) -> list[Load]: ...

@@ -89,7 +89,7 @@ class Desk:
             answer = hear(batch, part, scan)
             return Done(answer, scan.station, part.noted)
 
-        return self._writer.submit(scan.id, work)
+        return self._writer.submit(scan.id, work, scan.code)
 
     def act(
         self, act_id: str, does: str, *, by: str | None, body: dict[str, Any], beside: Beside | None = None,

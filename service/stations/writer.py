@@ -40,6 +40,8 @@ class _Waiting:
     id: str
     work: Work
     future: "Future[dict[str, Any]]"
+    code: str
+    """What was scanned, where that is known."""
     keeps: bool
     """Whether its answer is kept, so that the same id gets it again."""
 
@@ -65,7 +67,7 @@ class Writer:
     def start(self) -> None:
         self._thread.start()
 
-    def submit(self, scan_id: str, work: Work, *, keeps: bool = True) -> "Future[dict[str, Any]]":
+    def submit(self, scan_id: str, work: Work, code: str = "", *, keeps: bool = True) -> "Future[dict[str, Any]]":
         """Queue a piece of work. The future holds its answer once that is durable; the same id gets the same answer.
 
         The future raises what the work raised, or LedgerUnavailable when nothing could be written.
@@ -74,7 +76,7 @@ class Writer:
         if self._closed:
             future.set_exception(LedgerUnavailable("the service is stopping: send it again"))
         else:
-            self._queue.put(_Waiting(scan_id, work, future, keeps))
+            self._queue.put(_Waiting(scan_id, work, future, code, keeps))
         return future
 
     @property
@@ -110,6 +112,7 @@ class Writer:
         try:
             with self._ledger.batch(int(self._clock().timestamp() * 1000)) as batch:
                 before = batch.answers([one.id for one in taken])
+                batch.expect([one.code for one in taken if one.code])
                 answered = [(one, self._answer(batch, one, before)) for one in taken]
         except LedgerBusy as error:
             if tries > 1:
