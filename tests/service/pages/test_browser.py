@@ -142,3 +142,75 @@ def test_no_page_is_wider_than_its_screen(page, width):
     ):
         shown.goto(address)
         assert shown.evaluate("document.documentElement.scrollWidth") <= width, address
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (390, 844)], ids=["tablet", "phone"])
+def test_the_proof_page_checks_a_proof_from_the_disk_and_refuses_a_changed_one(tmp_path, size):
+    """Opened as a file, with no service and no network."""
+    from importlib import resources
+
+    from service.ledger import proof as proofs
+    from service.ledger.keys import make_key
+    from service.ledger.memory import MemoryLedger
+    from service.stations.sealing import Sealer
+    from tests.practice import chosen
+
+    if CHROMIUM is None:
+        assert os.environ.get("CI") != "true", "Chromium is missing"
+        pytest.skip("Chromium is not installed")
+    from playwright.sync_api import sync_playwright
+
+    bridge, key = TarnBridge.over(MemoryLedger(chosen())), make_key(tmp_path / "k.key")
+    bridge.act("name key", by=None, key=key.public)
+    pack, _ = bridge.ready()
+    first = Sealer(bridge.desk, key).sign_now()
+    bridge.new_set("Eye set")
+    with bridge.desk.ledger.reading() as reader:
+        good = proofs.written(proofs.custody_proof(reader, reader.get("pack", pack), key, "2026-03-04T12:00:00.000Z"))
+    second = Sealer(bridge.desk, key).sign_now()
+    with bridge.desk.ledger.reading() as reader:
+        grown = proofs.written(proofs.consistency_proof(reader, first, second))
+    bridge.close()
+    bent = good.replace(b'"dry":true', b'"dry":null', 1)
+    files = {
+        "good": good,
+        "grown": grown,
+        "bent": bent,
+        "spaced": good.replace(b",", b", ", 1),
+        "short": grown[:-200] + b"]}\n",
+        "none": b"hello",
+    }
+    page_file = tmp_path / "proof.html"
+    page_file.write_bytes(resources.files("service.pages").joinpath("static/proof.html").read_bytes())
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        shown = browser.new_page(viewport={"width": size[0], "height": size[1]})
+        shown.goto(page_file.as_uri())
+        said = {}
+        for name, data in files.items():
+            (tmp_path / f"{name}.proof").write_bytes(data)
+            shown.evaluate("document.getElementById('said').textContent = ''")
+            shown.set_input_files("#file", tmp_path / f"{name}.proof")
+            shown.wait_for_selector("#said:not(:empty)")
+            said[name] = (shown.inner_text("#said"), shown.inner_text("#why"), shown.get_attribute("#verdict", "class"))
+        shown.fill("#trusted", "0123456789abcdef")
+        shown.set_input_files("#file", tmp_path / "good.proof")
+        shown.wait_for_selector("#why:has-text('not the key')")
+        shown.fill("#trusted", key.public[:16])
+        shown.wait_for_selector("#said:has-text('The proof holds')")
+        assert shown.evaluate("document.documentElement.scrollWidth <= innerWidth")
+        if os.environ.get("FOLDMARK_PICTURES"):
+            shown.screenshot(path=f"{os.environ['FOLDMARK_PICTURES']}/proof-{size[0]}.png")
+        browser.close()
+    assert said["good"] == (
+        "The proof holds",
+        f"{pack}: {good.count(b'noted_at') - 1} facts, all in the record of site K7. No gap in the record.",
+        "go",
+    )
+    assert said["grown"][0] == "The proof holds"
+    assert said["bent"][:2] == (
+        "The proof does not hold",
+        next(f"fact {n} was changed: its hash does not hold." for n in range(1, 99) if f"fact {n} " in said["bent"][1]),
+    )
+    assert "one form" in said["spaced"][1]
+    assert [said[name][2] for name in ("bent", "spaced", "short", "none")] == ["stop"] * 4
