@@ -46,3 +46,16 @@ def cluster(tmp_path_factory):
 def database(cluster):
     """The address of a new, empty database."""
     return cluster.database()
+
+
+@pytest.fixture
+def server(tmp_path):
+    made = []
+
+    def make(folder, **more):
+        made.append(Cluster(tmp_path / folder, **more))
+        return made[-1]
+
+    yield make
+    for one in reversed(made):
+        one.stop("immediate")
