@@ -3,20 +3,20 @@
 import pytest
 
 from tests.cluster import Cluster, programs
-from tests.practice import TarnBridge
+from tests.practice import TarnBridge, chosen
 
 
 @pytest.fixture
-def at_work(tmp_path):
-    """Make a practice with the choices given; every one made is closed, and its ledger verified, at the end."""
+def at_work():
+    """Make a practice with the choices given, its ledger in memory; every one made is verified at the end."""
+    from service.ledger.memory import MemoryLedger
     from service.ledger.verify import verify
 
     made = []
 
     def make(**choices):
-        practice = TarnBridge(tmp_path, **choices)
-        made.append(practice)
-        return practice
+        made.append(TarnBridge.over(MemoryLedger(chosen(**choices))))
+        return made[-1]
 
     yield make
     for practice in made:
@@ -30,6 +30,14 @@ def at_work(tmp_path):
 def bridge(at_work):
     """Tarn Bridge with its usual choices."""
     return at_work()
+
+
+@pytest.fixture
+def on_disk(tmp_path):
+    """Tarn Bridge with its ledger in a file."""
+    practice = TarnBridge(tmp_path)
+    yield practice
+    practice.close()
 
 
 @pytest.fixture(scope="session")

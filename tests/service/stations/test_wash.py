@@ -6,6 +6,7 @@ from label_templates import codes
 from tests.practice import (
     SURGEON,
     TECHNICIAN,
+    TarnBridge,
     patient,
     wash_load,
 )
@@ -120,14 +121,14 @@ def test_the_same_scan_sent_twice_gets_the_same_answer_and_writes_nothing(bridge
     assert len(bridge.facts()) == before
 
 
-def test_the_conversation_survives_a_restart(at_work, tmp_path):
-    first = at_work()
+def test_the_conversation_survives_a_restart(on_disk, tmp_path):
+    first = on_disk
     one = first.new_set()
     first.scans("wash-1", TECHNICIAN, wash_load(1))
-    at = first.at
-    second = at_work()
-    second.at = at
+    second = TarnBridge(tmp_path)
+    second.at = first.at
     assert second.scan("wash-1", one)["verdict"] == "go"
+    second.close()
 
 
 def test_scans_arriving_out_of_order_keep_the_time_they_happened(bridge):
@@ -188,7 +189,8 @@ def test_a_scan_that_breaks_a_rule_unforeseen_takes_back_only_itself(bridge, mon
     assert bridge.scan("wash-1", one)["verdict"] == "go"
 
 
-def test_one_that_cannot_be_written_holds_up_no_other_of_its_batch(bridge):
+def test_one_that_cannot_be_written_holds_up_no_other_of_its_batch(on_disk):
+    bridge = on_disk
     import threading
 
     from service.stations.writer import Done
