@@ -284,7 +284,7 @@ def _grown(name, places):
     rates = []
     for where, facts in zip(places, (FEW, MANY), strict=True):
         print(f"{name}: growing a ledger of {facts} facts …", file=sys.stderr)
-        sets, _ = furnished(where, facts=facts, sets=64 * 80 * 2)
+        sets, _ = furnished(where, facts=facts, sets=64 * 75 * 2)
         best = max(scans(where, sets[half::2], 1 + 64 * half, 64)[0] for half in (0, 1))
         rates.append(best)
     few, many = rates
