@@ -83,7 +83,11 @@ LONGEST_TEXT = 2000
 
 async def json_body(request: Request) -> dict[str, Any]:
     """The JSON object of a request. Raises Problem when it is too large or is not one."""
-    body = await read_body(request)
+    return json_object(await read_body(request))
+
+
+def json_object(body: bytes) -> dict[str, Any]:
+    """The JSON object that a body holds. Raises Problem when it is none."""
     try:
         found = json.loads(body)
         if b"\\u" in body:

@@ -1,7 +1,6 @@
 """The service's HTTP: scans in, verdicts out, and everything the ledger can answer."""
 
 import asyncio
-import json
 import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -9,12 +8,12 @@ from typing import Any
 
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
-from starlette.routing import Route
 
 from service.api.acts import acts_router, json_body
 from service.api.looks import looks_router
 from service.api.metrics import EXPOSITION, Metrics, last_checkpoint, outboxes
 from service.api.problems import MEDIA, SCHEMA, Problem, install
+from service.api.scans import ScansFirst
 from service.api.streams import Streams
 from service.ledger.store import LedgerUnavailable
 from service.stations.desk import Desk
@@ -58,7 +57,6 @@ _SCANS_OPENAPI = {
 }
 _PROBLEM = {"content": {MEDIA: {"schema": SCHEMA}}}
 log = logging.getLogger("foldmark")
-_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 AddPages = Callable[[FastAPI, Desk], None]
 
 
@@ -80,6 +78,7 @@ def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | Non
 
     app = FastAPI(title="Foldmark", description=DESCRIPTION, lifespan=life, docs_url=None, redoc_url=None)
     app.state.desk = desk
+    app.add_middleware(ScansFirst, desk=desk)
     install(app)
     app.include_router(_stations(desk, streams, Metrics(desk, streams)))
     app.include_router(acts_router(desk))
@@ -92,10 +91,6 @@ def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | Non
 def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
     router = APIRouter(tags=["stations"])
 
-    async def answer_scan(request: Request) -> Response:
-        found = await asyncio.wrap_future(desk.scan(await json_body(request)))
-        return Response(_encode(found), media_type="application/json")
-
     @router.post(
         "/api/scans",
         summary="A code seen at a station",
@@ -103,10 +98,7 @@ def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
         responses={200: {"content": {"application/json": {"example": _ANSWER}}}, 422: _PROBLEM, 503: _PROBLEM},
     )
     async def scans(request: Request) -> Response:
-        return await answer_scan(request)
-
-    # Every scan of every station takes this way: past the framework's injection, which takes longer than the answer.
-    router.routes.insert(0, Route("/api/scans", answer_scan, methods=["POST"]))
+        return JSONResponse(await asyncio.wrap_future(desk.scan(await json_body(request))))
 
     @router.get("/api/stations/{station}", summary="What a station's screen shows")
     def station(station: str) -> dict[str, Any]:

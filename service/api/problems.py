@@ -11,7 +11,7 @@ from starlette.exceptions import HTTPException
 from label_templates.codes import CodeError
 from service.custody.facts import FactError
 from service.custody.recall import ReachError
-from service.ledger.store import LedgerError, LedgerUnavailable
+from service.ledger.store import LedgerError
 from service.stations.scan import ScanError
 
 log = logging.getLogger("foldmark")
@@ -42,39 +42,48 @@ def document(status: int, title: str, detail: str, **more: Any) -> Response:
     return JSONResponse(body, status, media_type=MEDIA)
 
 
+def answer_to(error: Exception) -> Response:
+    """The problem document of an error; of one that nobody expected, with a line in the log."""
+    match error:
+        case Problem():
+            return document(error.status, error.title, error.detail, **error.more)
+        case HTTPException():
+            return document(error.status_code, str(error.detail), f"{error.detail}: see /docs for what there is")
+        case RequestValidationError():
+            first = error.errors()[0]
+            field = ".".join(str(part) for part in first["loc"])
+            return document(422, "The request cannot be taken", f"{field}: {first['msg']}", field=field)
+        case ScanError():
+            return document(422, "The request cannot be taken", f"{error}", field=error.field)
+        case CodeError() | FactError() | ReachError():
+            return document(422, "The request cannot be taken", f"{error}", field="code")
+        case LedgerError():
+            return document(503, "Not kept", f"{error}. Nothing was written: send it again.")
+        case _:
+            log.error("request failed", exc_info=error)
+            return document(
+                500, "The service failed", "Nothing was written for this request. Look at the service's log."
+            )
+
+
+_KINDS = (
+    Problem,
+    HTTPException,
+    RequestValidationError,
+    ScanError,
+    CodeError,
+    FactError,
+    ReachError,
+    LedgerError,
+    Exception,
+)
+
+
 def install(app: FastAPI) -> None:
     """Have `app` answer every error with a problem document."""
 
     async def problem(_request: Request, error: Exception) -> Response:
-        assert isinstance(error, Problem)  # noqa: S101  (registered for that class only)
-        return document(error.status, error.title, error.detail, **error.more)
+        return answer_to(error)
 
-    async def http(_request: Request, error: Exception) -> Response:
-        assert isinstance(error, HTTPException)  # noqa: S101
-        return document(error.status_code, str(error.detail), f"{error.detail}: see /docs for what there is")
-
-    async def invalid(_request: Request, error: Exception) -> Response:
-        assert isinstance(error, RequestValidationError)  # noqa: S101
-        first = error.errors()[0]
-        field = ".".join(str(part) for part in first["loc"])
-        return document(422, "The request cannot be taken", f"{field}: {first['msg']}", field=field)
-
-    async def refused(_request: Request, error: Exception) -> Response:
-        field = error.field if isinstance(error, ScanError) else "code"
-        return document(422, "The request cannot be taken", f"{error}", field=field)
-
-    async def unavailable(_request: Request, error: Exception) -> Response:
-        return document(503, "Not kept", f"{error}. Nothing was written: send it again.")
-
-    async def broken(_request: Request, error: Exception) -> Response:
-        log.error("request failed", exc_info=error)
-        return document(500, "The service failed", "Nothing was written for this request. Look at the service's log.")
-
-    app.add_exception_handler(Problem, problem)
-    app.add_exception_handler(HTTPException, http)
-    app.add_exception_handler(RequestValidationError, invalid)
-    for kind in (ScanError, CodeError, FactError, ReachError):
-        app.add_exception_handler(kind, refused)
-    for kind in (LedgerUnavailable, LedgerError):
-        app.add_exception_handler(kind, unavailable)
-    app.add_exception_handler(Exception, broken)
+    for kind in _KINDS:
+        app.add_exception_handler(kind, problem)
