@@ -8,6 +8,7 @@ from typing import Any
 
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
+from starlette.types import ASGIApp
 
 from service.api.acts import acts_router, json_body
 from service.api.looks import looks_router
@@ -60,7 +61,7 @@ log = logging.getLogger("foldmark")
 AddPages = Callable[[FastAPI, Desk], None]
 
 
-def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | None = None) -> FastAPI:
+def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | None = None) -> ASGIApp:
     """The application over an open, started desk. Its end has the sealer sign the rest, and closes the desk."""
     streams = Streams(desk)
 
@@ -78,14 +79,13 @@ def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | Non
 
     app = FastAPI(title="Foldmark", description=DESCRIPTION, lifespan=life, docs_url=None, redoc_url=None)
     app.state.desk = desk
-    app.add_middleware(ScansFirst, desk=desk)
     install(app)
     app.include_router(_stations(desk, streams, Metrics(desk, streams)))
     app.include_router(acts_router(desk))
     app.include_router(looks_router(desk))
     if add_pages:
         add_pages(app, desk)
-    return app
+    return ScansFirst(app, desk)
 
 
 def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:

@@ -1,5 +1,6 @@
 """The service: stations, pages and the ledger behind one address."""
 
+import gc
 import json
 import logging
 import sys
@@ -34,6 +35,13 @@ def log_lines() -> None:
         logger = logging.getLogger(name)
         logger.handlers, logger.propagate = [handler], False
         logger.setLevel(logging.INFO if name == "foldmark" else logging.WARNING)
+
+
+def _calm_collector() -> None:
+    """Let garbage be collected seldom: walking all that is kept halves the pace and doubles the slowest answers."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 def _sealer(desk: Desk, path: Path) -> Sealer | None:
@@ -75,5 +83,8 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     app = make_app(desk, add_pages, _sealer(desk, key_path(settings, practice.site)))
     address = bound.getsockname()
     click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")
-    config = uvicorn.Config(app, log_config=None, access_log=False, timeout_graceful_shutdown=3)
+    _calm_collector()
+    config = uvicorn.Config(
+        app, log_config=None, access_log=False, timeout_graceful_shutdown=3, proxy_headers=False, server_header=False
+    )
     uvicorn.Server(config).run(sockets=[bound])
