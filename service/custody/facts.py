@@ -140,7 +140,7 @@ def stamp(moment: datetime) -> str:
     """`moment` as facts write it: RFC 3339, UTC, milliseconds, `Z`. Raises FactError without a time zone."""
     if moment.tzinfo is None:
         raise FactError(f"the time {moment.isoformat()} has no time zone")
-    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}Z"
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds")[:23] + "Z"
 
 
 def moment(text: str) -> datetime:
