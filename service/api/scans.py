@@ -1,15 +1,13 @@
 """The way of every scan: from the server to the desk, past routing and injection, which take longer than the answer."""
 
 import asyncio
-import json
 
+import orjson
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from service.api.acts import LARGEST_BODY, json_object
 from service.api.problems import Problem, answer_to
 from service.stations.desk import Desk
-
-_encode = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
 
 
 class ScansFirst:
@@ -27,7 +25,7 @@ class ScansFirst:
         except Exception as error:  # noqa: BLE001  (whatever it is, the scanner gets a problem document)
             await answer_to(error)(scope, receive, send)
             return
-        body = _encode(answer).encode()
+        body = orjson.dumps(answer)
         headers = [(b"content-type", b"application/json"), (b"content-length", b"%d" % len(body))]
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         await send({"type": "http.response.body", "body": body})

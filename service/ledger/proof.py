@@ -123,7 +123,7 @@ def _parsed(file: bytes) -> Data:
         if not isinstance(proof, dict):
             raise ProofFault("this is not a proof: a JSON object is needed")
         same = written(proof) == file
-    except (ValueError, RecursionError) as error:
+    except (ValueError, TypeError, RecursionError) as error:
         raise ProofFault(f"this is not a proof: it cannot be read as JSON ({str(error)[:80]})") from error
     if not same:
         raise ProofFault("the file was changed: it is not in the one form that a proof is written in")

@@ -1,27 +1,30 @@
 """The seal on each fact: SHA-256 of its canonical JSON, chained to the fact before it on its site."""
 
 import hashlib
-import json
 from operator import attrgetter
 from typing import Any
+
+import orjson
 
 from service.custody.facts import KEYS, Fact, check
 
 FIRST_PREV = "0" * 64
-_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
 _SEALED = tuple(sorted(key for key in KEYS if key != "hash"))
 _VALUES = attrgetter(*_SEALED)
 
 
 def canonical(value: Any) -> str:
-    """RFC 8785 canonical JSON: for integers, NFC text and ASCII keys, sorted compact JSON is that form."""
-    return _ENCODER.encode(value)
+    """RFC 8785 canonical JSON: for integers, NFC text and ASCII keys, sorted compact JSON is that form.
+
+    Raises TypeError for what JSON cannot hold, an integer beyond 64 bits, or half a character.
+    """
+    return orjson.dumps(value, option=orjson.OPT_SORT_KEYS).decode()
 
 
 def fact_hash(fact: Fact) -> str:
     """SHA-256, in hex, of the canonical JSON of `fact` without its `hash`."""
-    body = _ENCODER.encode(dict(zip(_SEALED, _VALUES(fact), strict=True)))
-    return hashlib.sha256(body.encode()).hexdigest()
+    body = orjson.dumps(dict(zip(_SEALED, _VALUES(fact), strict=True)), option=orjson.OPT_SORT_KEYS)
+    return hashlib.sha256(body).hexdigest()
 
 
 def seal(fact: Fact, *, seq: int, fact_id: str, noted_at: str, prev: str) -> Fact:

@@ -3,14 +3,16 @@
 SQL here is what both stores speak, with `?` for a value; `service.ledger.postgres` puts `%s` in its place.
 """
 
-import json
 from collections.abc import Callable
 from dataclasses import fields
 from operator import attrgetter
 from typing import Any
 
+import orjson
+
 from service.custody.facts import Fact
 from service.custody.records import KINDS, Record
+from service.ledger.seal import canonical
 
 FACT_COLUMNS = (
     "site", "seq", "id", "kind", "at", "noted_at", "station", "by", "set", "pack", "load", "patient", "data", "prev",
@@ -60,19 +62,16 @@ KEPT = {
     for table, (keys, values) in BESIDE.items()
 }
 
-_COMPACT = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False)
-_SORTED = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False, sort_keys=True)
-
 
 def _compact(value: Any) -> str:
-    return _COMPACT.encode(value)
+    return orjson.dumps(value).decode()
 
 
 def _reader(annotation: Any) -> Callable[[Any], Any] | None:
     text = str(annotation)
     if "tuple" in text:
         nested = text.count("tuple") > 1
-        return lambda value: tuple(tuple(row) if nested else row for row in json.loads(value))
+        return lambda value: tuple(tuple(row) if nested else row for row in orjson.loads(value))
     return bool if annotation is bool else None
 
 
@@ -104,7 +103,7 @@ def record_of(kind: str, row: tuple[Any, ...]) -> Record:
 
 def fact_row(fact: Fact) -> tuple[Any, ...]:
     values = list(_FACT_VALUES(fact))
-    values[_DATA] = _SORTED.encode(fact.data)
+    values[_DATA] = canonical(fact.data)
     return tuple(values)
 
 
@@ -112,5 +111,5 @@ def fact_of(row: tuple[Any, ...]) -> Fact:
     """The fact of a row in the order of FACT_COLUMNS. Raises ValueError when its data is not JSON."""
     site, seq, fact_id, kind, at, noted_at, station, by, set_, pack, load, patient, data, prev, hash_ = row
     return Fact(
-        kind, at, site, station, by, set_, pack, load, patient, json.loads(data), seq, fact_id, noted_at, prev, hash_
+        kind, at, site, station, by, set_, pack, load, patient, orjson.loads(data), seq, fact_id, noted_at, prev, hash_
     )

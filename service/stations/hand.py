@@ -1,8 +1,9 @@
 """What a station has in hand: conversation, not history. Kept as JSON, so that it survives a restart."""
 
-import json
 from dataclasses import dataclass, field, fields
 from typing import Any
+
+import orjson
 
 
 @dataclass(slots=True)
@@ -39,12 +40,11 @@ class Hand:
         self.step, self.work, self.digits, self.pending = "", {}, "", None
 
     def as_json(self) -> str:
-        return _ENCODER.encode({name: getattr(self, name) for name in _NAMES})
+        return orjson.dumps({name: getattr(self, name) for name in _NAMES}).decode()
 
     @classmethod
     def from_json(cls, text: str | None) -> "Hand":
-        return cls(**{key: value for key, value in json.loads(text).items() if key in _NAMES}) if text else cls()
+        return cls(**{key: value for key, value in orjson.loads(text).items() if key in _NAMES}) if text else cls()
 
 
 _NAMES = tuple(f.name for f in fields(Hand))
-_ENCODER = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"))

@@ -1,6 +1,5 @@
 """The one writer: scans queue to it, it decides each in order, commits once, then answers all."""
 
-import json
 import logging
 import queue
 import threading
@@ -10,6 +9,8 @@ from concurrent.futures import Future
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
+
+import orjson
 
 from service.custody.facts import Fact
 from service.ledger.batch import Batch, Part
@@ -148,7 +149,7 @@ class Writer:
 
     def _answer(self, batch: Batch, one: _Waiting, before: dict[str, str]) -> Done | Exception:
         if one.id in before:
-            return Done(json.loads(before[one.id]))
+            return Done(orjson.loads(before[one.id]))
         try:
             with batch.part() as part:
                 done = one.work(batch, part)
@@ -157,7 +158,7 @@ class Writer:
             return error
         if not one.keeps:
             return done
-        before[one.id] = json.dumps(done.body, ensure_ascii=False, separators=(",", ":"))
+        before[one.id] = orjson.dumps(done.body).decode()
         batch.keep_answer(one.id, before[one.id])
         return done
 
