@@ -12,7 +12,8 @@ from pathlib import Path
 import click
 
 from service.api.listen import PortError, free_port
-from service.cli.open import open_ledger, settings_of
+from service.cli.open import key_path, open_ledger, settings_of
+from service.ledger.keys import load_key
 from service.ledger.store import LedgerError
 from service.settings import Settings
 
@@ -58,11 +59,26 @@ def _ledger(settings: Settings) -> list[Finding]:
         try:
             with ledger.batch(0):
                 pass
+            with ledger.reading() as reader:
+                named = reader.keys()
         finally:
             ledger.close()
     except LedgerError as error:
         return [Finding("ledger", ok=False, needed=True, says=str(error))]
-    return [Finding("ledger", ok=True, needed=True, says=f"{ledger.place}, site {practice.site}, can be written")]
+    there = Finding("ledger", ok=True, needed=True, says=f"{ledger.place}, site {practice.site}, can be written")
+    return [there, _key(settings, practice.site, named[-1].data["key"] if named else None)]
+
+
+def _key(settings: Settings, site: str, named: str | None) -> Finding:
+    """Whether the key that the record names is at hand: without it no checkpoint is signed."""
+    path = key_path(settings, site)
+    try:
+        key = load_key(path)
+    except LedgerError as error:
+        return Finding("signing key", ok=False, needed=False, says=str(error))
+    if key.public != named:
+        return Finding("signing key", ok=False, needed=False, says=f"{path} is not the key that the record names")
+    return Finding("signing key", ok=True, needed=False, says=f"{path}, {key.public[:16]}")
 
 
 def _port(settings: Settings) -> list[Finding]:

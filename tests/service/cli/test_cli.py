@@ -346,6 +346,7 @@ def test_labels_without_a_ledger(tmp_path):
 def test_doctor_says_what_is_here_and_whether_that_is_enough(ledger, tmp_path):
     path, _, _ = ledger
     done = run("--ledger", str(path), "doctor")
+    assert "signing key" in done.stdout
     assert (done.returncode, "can be written" in done.stdout) == (0, True)
     missing = run("--ledger", str(tmp_path / "none.db"), "doctor", "--json")
     told = json.loads(missing.stdout)
