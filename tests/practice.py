@@ -104,7 +104,8 @@ class TarnBridge:
             (NURSE, ["nurse"], True),
             (SURGEON, ["surgeon"], False),
         ):
-            self.act("enrol staff", badge=badge, roles=roles, may_release=may_release)
+            by = None if badge == MANAGER else MANAGER  # the first manager is made by nobody
+            self.act("enrol staff", by=by, badge=badge, roles=roles, may_release=may_release)
         self.act("register machine", machine="W-K7-1", kind="washer", removal=None, name="Washer 1", steps=["clean"])
         self.act("register machine", machine="L-K7-1", kind="steriliser", removal="gravity", name="Steriliser 1",
                  programmes=["134/3", "121/15", "134/3 immediate"])  # fmt: skip

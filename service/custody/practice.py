@@ -39,6 +39,7 @@ class Practice:
     name: str = "A practice"
     tz: str = "Europe/London"
     idle_minutes: int = 20
+    session_minutes: int = 30
     undo_seconds: int = 120
     quiet_minutes: int = 15
     cooling_minutes: int = 30

@@ -16,7 +16,7 @@ from service.custody.records import Record
 from service.ledger.ids import uuid7
 from service.ledger.seal import fault_in, seal
 from service.ledger.store import LedgerError, Reader
-from service.ledger.tables import row_of
+from service.ledger.tables import BESIDE, row_of
 
 _CACHED = 20_000
 Head = tuple[int, str]
@@ -127,6 +127,8 @@ class Batch:
         """Scans that were answered before."""
         self.forgotten: list[str] = []
         """Codes whose names are to be erased."""
+        self.dropped: list[tuple[str, str]] = []
+        """What may no longer come in, by kind and key."""
         self.about: dict[str, str | None] = {}
         """What the ledger is to say of itself; None takes it back."""
 
@@ -159,7 +161,8 @@ class Batch:
 
     def keep(self, table: str, *row: Any) -> None:
         """Keep a row of a table beside the facts, in its order of columns without the site; a later one replaces it."""
-        key = row[:2] if table == "cycle_log" else row[0]
+        width = len(BESIDE[table][0]) - 1
+        key = row[:width] if width > 1 else row[0]
         self.beside.setdefault(table, {})[key] = row
 
     def keep_answer(self, scan: str, body: str) -> None:
@@ -173,6 +176,20 @@ class Batch:
 
     def keep_log(self, sha256: str, load: str, programme: str, body: bytes) -> None:
         self.keep("cycle_log", load, sha256, programme, body)
+
+    def access(self, kind: str, key: str) -> str | None:
+        """What is kept of a PIN, a session, a device …, as this batch has it by now."""
+        mine = self.beside.get("access", {}).get((kind, key))
+        if mine or (kind, key) in self.dropped:
+            return mine[2] if mine else None
+        return self._cache.reader.access(kind, key)
+
+    def keep_access(self, kind: str, key: str, body: str) -> None:
+        self.keep("access", kind, key, body)
+
+    def drop_access(self, kind: str, key: str) -> None:
+        self.beside.get("access", {}).pop((kind, key), None)
+        self.dropped.append((kind, key))
 
     def forget_name(self, code: str) -> None:
         """Erase the name that stands beside `code`. The facts, which hold only codes, stay."""

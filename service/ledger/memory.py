@@ -114,6 +114,13 @@ class MemoryReader:
         row = self._beside("cycle_log", (load, record.log_sha256)) if isinstance(record, Load) else None
         return (row[1], row[2], row[3]) if row else None
 
+    def access(self, kind: str, key: str) -> str | None:
+        row = self._beside("access", (kind, key))
+        return row[2] if row else None
+
+    def accesses(self, kind: str) -> list[tuple[str, str]]:
+        return [(row[1], row[2]) for row in self.kept("access") if row[0] == kind]
+
     def hand(self, station: str) -> str | None:
         row = self._beside("hand", station)
         return row[1] if row else None
@@ -181,6 +188,8 @@ def _after(before: _Contents, work: Batch) -> _Contents:
             records[site, kind, code] = record
     for code in work.forgotten:
         beside.pop((site, "name", code), None)
+    for dropped in work.dropped:
+        beside.pop((site, "access", dropped), None)
     for table, rows in work.beside.items():
         beside |= {(site, table, key): row for key, row in rows.items()}
     return _Contents(facts, records, beside)

@@ -6,7 +6,7 @@ from importlib import resources
 
 from service.ledger.store import LedgerError
 
-VERSION = 2
+VERSION = 3
 
 
 def script(store: str) -> str:

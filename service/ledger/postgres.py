@@ -19,7 +19,7 @@ from service.ledger.batch import Batch, Cache
 from service.ledger.migrations import VERSION, check_finished, check_version, script, steps
 from service.ledger.reading import SqlReader
 from service.ledger.store import LedgerBusy, LedgerError, LedgerUnavailable
-from service.ledger.tables import DELETE, FORGET, INSERT_FACT, KEEP, SAY, UNSAY, UPSERT, fact_row
+from service.ledger.tables import DELETE, DROP, FORGET, INSERT_FACT, KEEP, SAY, UNSAY, UPSERT, fact_row
 from service.ledger.verify import Verdict, verify
 
 STATEMENT_TIMEOUT_MS = 10_000
@@ -222,6 +222,8 @@ class PostgresLedger:
                 cursor.execute(_spoken(DELETE[kind]), [work.site, code])
             for code in work.forgotten:
                 cursor.execute(_spoken(FORGET), [work.site, code])
+            for dropped in work.dropped:
+                cursor.execute(_spoken(DROP), [work.site, *dropped])
             for key, value in work.about.items():
                 cursor.execute(_spoken(UNSAY if value is None else SAY), (key,) if value is None else (key, value))
             for table, kept in work.beside.items():

@@ -150,6 +150,14 @@ class SqlReader(ABC):
         )
         return (row[0], row[1], bytes(row[2])) if row else None
 
+    def access(self, kind: str, key: str) -> str | None:
+        row = self._first("SELECT body FROM access WHERE site = ? AND kind = ? AND key = ?", self.site, kind, key)
+        return row[0] if row else None
+
+    def accesses(self, kind: str) -> list[tuple[str, str]]:
+        sql = "SELECT key, body FROM access WHERE site = ? AND kind = ? ORDER BY key"
+        return [(row[0], row[1]) for row in self._all(sql, self.site, kind)]
+
     def hand(self, station: str) -> str | None:
         row = self._first("SELECT body FROM hand WHERE site = ? AND station = ?", self.site, station)
         return row[0] if row else None

@@ -17,6 +17,7 @@ from service.ledger.reading import SqlReader
 from service.ledger.store import LedgerError, LedgerUnavailable
 from service.ledger.tables import (
     DELETE,
+    DROP,
     FACT_COLUMNS,
     FORGET,
     INSERT_FACT,
@@ -217,6 +218,7 @@ def _write(connection: sqlite3.Connection, work: Batch) -> None:
     if work.forgotten:
         connection.execute("PRAGMA secure_delete = ON")  # an erased name leaves no bytes in the file
         connection.executemany(FORGET, [(work.site, code) for code in work.forgotten])
+    connection.executemany(DROP, [(work.site, *dropped) for dropped in work.dropped])
     for key, value in work.about.items():
         connection.execute(UNSAY if value is None else SAY, (key,) if value is None else (key, value))
     for table, kept in work.beside.items():

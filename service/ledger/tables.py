@@ -45,18 +45,21 @@ UPSERT = {kind: _upsert(kind, ("site", "code"), columns[1:]) for kind, columns i
 SELECT = {kind: f'SELECT {quoted(columns)} FROM "{kind}" WHERE site = ?' for kind, columns in COLUMNS.items()}  # noqa: S608 (names are ours)
 DELETE = {kind: f'DELETE FROM "{kind}" WHERE site = ? AND code = ?' for kind in COLUMNS}  # noqa: S608 (names are ours)
 
-# What stands beside the facts: the conversation, personal data, logs as they came, and the signed checkpoints.
+# What stands beside the facts: the conversation, personal data, logs as they came, the signed checkpoints, and who may
+# come in.
 BESIDE: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "hand": (("site", "station"), ("body",)),
     "answer": (("site", "scan"), ("body",)),
     "name": (("site", "code"), ("kind", "name", "detail")),
     "cycle_log": (("site", "load", "sha256"), ("programme", "body")),
     "checkpoint": (("site", "size"), ("root", "at", "key", "signature")),
+    "access": (("site", "kind", "key"), ("body",)),
 }
 KEEP = {table: _upsert(table, keys, values) for table, (keys, values) in BESIDE.items()}
 SAY = "INSERT INTO about (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value"
 UNSAY = "DELETE FROM about WHERE key = ?"
 FORGET = "DELETE FROM name WHERE site = ? AND code = ?"
+DROP = "DELETE FROM access WHERE site = ? AND kind = ? AND key = ?"
 KEPT = {
     table: f'SELECT {quoted((*keys[1:], *values))} FROM "{table}" WHERE site = ? ORDER BY {quoted(keys[1:])}'  # noqa: S608 (names are ours)
     for table, (keys, values) in BESIDE.items()

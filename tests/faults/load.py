@@ -60,6 +60,8 @@ class Stations:
     def __init__(self, sets, first=1):
         self.sets, self.first = sets, first
         self.port = 0
+        self.pause = 0.0
+        """Seconds each station rests after a scan."""
         self.answered = {}
         self.doubts = 0
         """Scans that got no answer the first time."""
@@ -95,6 +97,7 @@ class Stations:
                 if self._stop.is_set():
                     return
                 connection = self._send(connection, station, code)
+                time.sleep(self.pause)
             load += len(self.sets)
 
     def _send(self, connection, station, code):

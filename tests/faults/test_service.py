@@ -188,7 +188,11 @@ def test_a_read_only_file_answers_503_and_the_ledger_is_as_it_was(tmp_path):
     assert bridge.path.read_bytes() == before
 
 
-def test_a_reader_that_stays_for_long_holds_up_no_scan_and_the_log_shrinks_after(place, capsys):
+HELD_S = 130
+"""Seconds a reader stays: minutes, as a report left open does."""
+
+
+def test_a_reader_that_stays_for_minutes_holds_up_no_scan_and_the_log_shrinks_after(place, capsys):
     path, stations = ready(place)
     service = Service(path)
     ledger = SqliteLedger(path, chosen())
@@ -198,9 +202,13 @@ def test_a_reader_that_stays_for_long_holds_up_no_scan_and_the_log_shrinks_after
         stations.start(service.port)
         began = time.monotonic()
         stations.wait_for(4000)
+        stations.pause = 2.0
+        while time.monotonic() - began < HELD_S:
+            stations.wait_for(20)
         held = time.monotonic() - began
         assert reader.head() == head
         grown = log.stat().st_size
+    stations.pause = 0.0
     stations.wait_for(1500)
     stations.stop()
     left = log.stat().st_size

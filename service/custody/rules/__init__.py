@@ -12,6 +12,7 @@ from service.custody.recall import ReachError
 from service.custody.rules import anywhere, cases, loading, office, packing, release, store, theatre, wash
 from service.custody.rules.act import Act
 from service.custody.rules.refusal import Question, Refusal
+from service.custody.rules.roles import check_role
 
 __all__ = ["ACTS", "Act", "Question", "Refusal", "decide", "refused"]
 
@@ -73,6 +74,7 @@ ACTS: dict[str, Rule] = {
 def decide(state: State, act: Act) -> list[Fact] | Refusal:
     """The facts that `act` makes, none when it was so already, or the refusal that stands against it."""
     try:
+        check_role(state, act)
         return ACTS[act.does](state, act)
     except Refusal as refusal:
         return refusal

@@ -10,6 +10,7 @@ from service.custody.records import Recall
 from service.custody.rules.act import Act
 from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, UnknownCode, known_pack
 from service.custody.rules.refusal import Refusal
+from service.custody.rules.roles import ROLES
 
 
 class AlreadyThere(Refusal):
@@ -39,7 +40,6 @@ class RecallOpen(Refusal):
     """
 
 
-ROLES = ("technician", "nurse", "surgeon", "manager", "auditor")
 MACHINE_KINDS = {"washer": "W", "hand": "W", "steriliser": "L"}
 SET_KINDS = ("set", "single", "split", "textile")
 

@@ -106,7 +106,11 @@ class AtRandom(RuleBasedStateMachine):
         self.act("open site", by=None)
         for badge, roles, may in ((MANAGER, ["manager"], True), (TECHNICIAN, ["technician"], False), (NURSE, ["nurse"], True),
                                   (SURGEON, ["surgeon"], False)):  # fmt: skip
-            self.act("enrol staff", data={"badge": badge, "roles": roles, "may_release": may})
+            self.act(
+                "enrol staff",
+                by=None if badge == MANAGER else MANAGER,
+                data={"badge": badge, "roles": roles, "may_release": may},
+            )
         self.act("register machine", data={"machine": "W-K7-1", "kind": "washer", "removal": None, "name": "W"})
         self.act("register machine", data={"machine": "L-K7-1", "kind": "steriliser", "removal": "gravity", "name": "L",
                                            "programmes": ["134/3"]})  # fmt: skip

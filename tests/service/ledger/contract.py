@@ -184,6 +184,20 @@ class Contract:
             assert [fact.seq for fact in reader.facts()] == list(range(1, 9))
             assert verify(reader).fault is None
 
+    def test_who_may_come_in_is_kept_by_kind_and_key_until_it_is_dropped(self, ledger, again):
+        with ledger.batch(NOW_MS) as batch:
+            batch.keep_access("session", "b", "two")
+            batch.keep_access("session", "a", "one")
+            batch.keep_access("pin", "a", "secret")
+            assert batch.access("pin", "a") == "secret"
+        with again().batch(NOW_MS) as batch:
+            batch.keep_access("session", "a", "changed")
+            batch.drop_access("session", "b")
+            assert (batch.access("session", "b"), batch.access("pin", "a")) == (None, "secret")
+        with ledger.reading() as reader:
+            assert reader.accesses("session") == [("a", "changed")]
+            assert (reader.access("pin", "a"), reader.access("pin", "b")) == ("secret", None)
+
     def test_a_name_forgotten_is_gone_and_the_chain_still_verifies(self, ledger):
         note(ledger, opened(), set_fact(1))
         with ledger.batch(NOW_MS) as batch:

@@ -130,7 +130,7 @@ def test_only_a_surgeon_overrides_and_only_with_a_reason(bridge):
     at_theatre(bridge, pack)
     assert (
         bridge.act("override", by=NURSE, pack=pack, patient=PAT, case="C-K7-0001-U", why="now")["rule"]
-        == "not_a_surgeon"
+        == "not_your_role"
     )
     assert bridge.act("override", by=SURGEON, pack=pack, patient=PAT, case="C-K7-0001-U")["rule"] == "no_reason"
 

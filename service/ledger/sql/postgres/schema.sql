@@ -85,5 +85,8 @@ CREATE TABLE checkpoint (
   site WORDS NOT NULL, size BIGINT NOT NULL, root WORDS NOT NULL, at WORDS NOT NULL, key WORDS NOT NULL, signature WORDS NOT NULL,
   PRIMARY KEY (site, size)
 );
+CREATE TABLE access (
+  site WORDS NOT NULL, kind WORDS NOT NULL, key WORDS NOT NULL, body WORDS NOT NULL, PRIMARY KEY (site, kind, key)
+);
 CREATE TABLE about (key WORDS PRIMARY KEY, value WORDS NOT NULL);
 CREATE TABLE writing (site TEXT PRIMARY KEY, holder TEXT NOT NULL);

@@ -1,5 +1,5 @@
 -- The ledger on one SQLite file. `fact` is the truth; every table of the second part is a reading of it and can be
--- made again from it; the third part stands beside it: conversation, personal data, logs, checkpoints. The migrations
+-- made again from it; the third part stands beside it: conversation, personal data, logs, checkpoints, who may come in. The migrations
 -- 0001, 0002 … arrive at exactly this, by test.
 
 CREATE TABLE fact (
@@ -82,5 +82,8 @@ CREATE TABLE cycle_log (
 CREATE TABLE checkpoint (
   site TEXT NOT NULL, size INTEGER NOT NULL, root TEXT NOT NULL, at TEXT NOT NULL, key TEXT NOT NULL, signature TEXT NOT NULL,
   PRIMARY KEY (site, size)
+) WITHOUT ROWID;
+CREATE TABLE access (
+  site TEXT NOT NULL, kind TEXT NOT NULL, key TEXT NOT NULL, body TEXT NOT NULL, PRIMARY KEY (site, kind, key)
 ) WITHOUT ROWID;
 CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;

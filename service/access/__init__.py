@@ -1,0 +1,1 @@
+"""Who comes in, and by which door: PINs, sessions, enrolled devices, one-time codes."""
