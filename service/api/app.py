@@ -11,6 +11,7 @@ from fastapi.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp
 
 from service.api.acts import acts_router, json_body
+from service.api.gate import Gate
 from service.api.looks import looks_router
 from service.api.metrics import EXPOSITION, Metrics, last_checkpoint, outboxes
 from service.api.problems import MEDIA, SCHEMA, Problem, install
@@ -85,7 +86,7 @@ def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | Non
     app.include_router(looks_router(desk))
     if add_pages:
         add_pages(app, desk)
-    return ScansFirst(app, desk)
+    return Gate(ScansFirst(app, desk))
 
 
 def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
@@ -107,7 +108,7 @@ def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
 
     @router.get("/api/stations/{station}/events", summary="The same, as server-sent events")
     async def events(station: str) -> StreamingResponse:
-        headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+        headers = {"X-Accel-Buffering": "no"}
         return StreamingResponse(streams.follow(station_name(station)), media_type="text/event-stream", headers=headers)
 
     @router.get("/health", summary="Is the ledger writable?")

@@ -67,6 +67,7 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     import uvicorn  # noqa: PLC0415  (keeps `foldmark --help` quick)
 
     from service.api.app import make_app  # noqa: PLC0415
+    from service.api.gate import PromptClients  # noqa: PLC0415
     from service.api.listen import PortError, free_port  # noqa: PLC0415
     from service.cli.printing import LabelFolder  # noqa: PLC0415
     from service.pages.routes import add_pages  # noqa: PLC0415
@@ -85,6 +86,12 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")
     _calm_collector()
     config = uvicorn.Config(
-        app, log_config=None, access_log=False, timeout_graceful_shutdown=3, proxy_headers=False, server_header=False
+        app,
+        http=PromptClients,
+        log_config=None,
+        access_log=False,
+        timeout_graceful_shutdown=3,
+        proxy_headers=False,
+        server_header=False,
     )
     uvicorn.Server(config).run(sockets=[bound])

@@ -1,0 +1,129 @@
+"""The gate: what other sites and slow clients may not do."""
+
+import socket
+import threading
+import time
+
+import pytest
+import uvicorn
+
+from service.api import gate
+from service.api.app import make_app
+from service.api.listen import free_port
+from service.pages.routes import add_pages
+from tests.practice import TECHNICIAN, TarnBridge
+from tests.service.api.test_api import Over, problem
+
+
+@pytest.fixture
+def over(tmp_path):
+    made = Over(tmp_path)
+    yield made
+    made.close()
+
+
+@pytest.mark.parametrize(
+    "path", ["/", "/stations/theatre-1", "/search?q=x", "/packs/nonsense", "/api/sets", "/api/packs/x", "/health", "/static/look.css",
+             "/nowhere"],
+)  # fmt: skip
+def test_every_answer_forbids_framing_sniffing_and_foreign_or_inline_script(over, path):
+    headers = over.client.get(path).headers
+    policy = headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "script-src 'self';" in policy
+    assert "unsafe" not in policy
+    assert "frame-ancestors 'none'" in policy
+    assert (headers["x-frame-options"], headers["x-content-type-options"]) == ("DENY", "nosniff")
+    assert headers["cache-control"] == ("max-age=3600" if path.startswith("/static") else "no-store")
+
+
+@pytest.mark.parametrize(
+    ("headers", "taken"),
+    [
+        ({}, True), ({"Sec-Fetch-Site": "same-origin"}, True), ({"Sec-Fetch-Site": "none"}, True),
+        ({"Origin": "http://testserver"}, True), ({"Sec-Fetch-Site": "cross-site"}, False),
+        ({"Sec-Fetch-Site": "same-site"}, False), ({"Origin": "http://elsewhere.example"}, False), ({"Origin": "null"}, False),
+        ({"Origin": "http://testserver.elsewhere.example"}, False), ({"Origin": "http://testserver:81"}, False),
+        ({"Sec-Fetch-Site": "cross-site", "Origin": "http://testserver"}, False),
+    ],
+)  # fmt: skip
+def test_a_write_from_another_sites_page_is_refused_and_writes_nothing(over, headers, taken):
+    """Header values: W3C Fetch Metadata Request Headers 2.4; RFC 6454 7."""
+    before = len(over.bridge.facts())
+    body = {"id": over.bridge.new_id(), "station": "wash-1", "code": "P-K7-0001-0001-X"}
+    answer = over.client.post("/api/scans", json=body, headers=headers)
+    act = over.client.post("/api/recalls", json={"id": over.bridge.new_id()}, headers=headers)
+    if taken:
+        assert answer.status_code == 200
+        problem(act, 422)
+    else:
+        for one in (answer, act):
+            assert "another site's page" in problem(one, 403)["detail"]
+        assert len(over.bridge.facts()) == before
+
+
+@pytest.fixture
+def served(tmp_path, monkeypatch):
+    monkeypatch.setattr(gate, "HEAD_S", 0.5)
+    monkeypatch.setattr(gate, "BODY_S", 0.5)
+    bridge = TarnBridge(tmp_path)
+    bound = free_port("127.0.0.1", 0)
+    config = uvicorn.Config(
+        make_app(bridge.desk, add_pages), http=gate.PromptClients, log_config=None, timeout_graceful_shutdown=1
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
+    thread.start()
+    yield bridge, bound.getsockname()
+    server.should_exit = True
+    thread.join(10)
+
+
+def _end_of(connection, seconds=5):
+    """What came until the other side closed, and whether it closed in time."""
+    connection.settimeout(seconds)
+    came = b""
+    try:
+        while more := connection.recv(65536):
+            came += more
+    except TimeoutError:
+        return came, False
+    return came, True
+
+
+def test_half_a_request_and_none_at_all_are_let_go_while_others_are_answered(served):
+    bridge, address = served
+    halves = [socket.create_connection(address) for _ in range(200)]
+    for number, half in enumerate(halves):
+        half.sendall(b"" if number % 2 else b"GET /health HTTP/1.1\r\nHost: x\r\nX-Slow: ")
+    with socket.create_connection(address) as other:
+        other.sendall(b"GET /health HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n")
+        came, closed = _end_of(other)
+        assert closed
+        assert came.startswith(b"HTTP/1.1 200")
+    time.sleep(0.8)
+    assert all(_end_of(half)[1] for half in halves)
+    assert bridge.desk.waiting == 0
+
+
+def test_a_body_that_stalls_is_answered_and_let_go_and_writes_nothing(served):
+    bridge, address = served
+    before = len(bridge.facts())
+    with socket.create_connection(address) as slow:
+        slow.sendall(b"POST /api/scans HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Length: 500\r\n\r\n{")
+        came, closed = _end_of(slow)
+    assert closed
+    assert b" 408 " in came.splitlines()[0]
+    assert b"nothing came" in came
+    assert len(bridge.facts()) == before
+
+
+def test_a_connection_used_again_is_not_let_go_in_the_middle(served):
+    bridge, address = served
+    with socket.create_connection(address) as kept:
+        for _ in range(3):
+            kept.sendall(b"GET /health HTTP/1.1\r\nHost: x\r\n\r\n")
+            time.sleep(0.2)
+            assert kept.recv(65536).startswith(b"HTTP/1.1 200")
+            time.sleep(0.45)
+    assert bridge.scan("wash-1", TECHNICIAN)["verdict"] == "go"
