@@ -3,11 +3,9 @@
 from label_templates import codes
 from label_templates.codes import CodeError
 from service.custody.records import InstrumentSet
+from service.pages.instruments import drawing_of
 from service.pages.looks import Looks
-from service.pages.views import (
-    SearchPage,
-    SetPage,
-)
+from service.pages.views import SearchPage, SetPage, Sheet, SheetLine
 
 
 def set_page(looks: Looks, owner: InstrumentSet) -> SetPage:
@@ -18,12 +16,17 @@ def set_page(looks: Looks, owner: InstrumentSet) -> SetPage:
         rows.append(("Bears", f"{owner.bears_c} °C"))
     if owner.retired:
         rows.append(("Retired", owner.retired))
-    groups: dict[str, list[tuple[str, int]]] = {}
-    for group, line, count in owner.sheet:
-        groups.setdefault(group, []).append((line, count))
     packs = sorted(looks.reader.packs_of(owner.code), key=lambda pack: -pack.turn)
-    sheet = tuple((group, tuple(lines)) for group, lines in groups.items())
-    return SetPage(owner.name, owner.code, tuple(rows), sheet, tuple(looks.pack_line(pack) for pack in packs[:100]))
+    lines = tuple(looks.pack_line(pack) for pack in packs[:100])
+    return SetPage(owner.name, owner.code, tuple(rows), drawn_sheet(owner), lines)
+
+
+def drawn_sheet(owner: InstrumentSet) -> Sheet:
+    """The count sheet of a set with a drawing beside each line that names an instrument we have drawn."""
+    groups: dict[str, list[SheetLine]] = {}
+    for group, line, count in owner.sheet:
+        groups.setdefault(group, []).append(SheetLine(line, count, drawing_of(line)))
+    return tuple((group, tuple(lines)) for group, lines in groups.items())
 
 
 def search_page(looks: Looks, query: str) -> SearchPage | str:

@@ -15,14 +15,14 @@ from service.custody.facts import stamp
 from service.custody.recall import ReachError, report
 from service.pages.board import board_page
 from service.pages.drawing import SHAPES, shape
-from service.pages.find import search_page, set_page
+from service.pages.find import drawn_sheet, search_page, set_page
 from service.pages.load import load_page, loads_page
 from service.pages.looks import Looks
 from service.pages.pack import pack_page
 from service.pages.recall import recall_page, recalls_page
 from service.pages.recall_list import recall_pdf
 from service.pages.render import render
-from service.pages.views import LimitsPage, Page, ProblemPage, StationPage, StationsPage
+from service.pages.views import LimitsPage, Page, ProblemPage, SheetPart, StationPage, StationsPage
 from service.stations.desk import Desk
 from service.stations.scan import ScanError, station_name
 from service.stations.screen import screen
@@ -66,6 +66,7 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/", lambda looks, _: board_page(looks))
     page("/packs/{code}", lambda looks, r: pack_page(looks, _there(looks.state.pack(_code(r, "P")))))
     page("/sets/{code}", lambda looks, r: set_page(looks, _there(looks.state.set(_code(r, "S")))))
+    page("/sets/{code}/sheet", lambda looks, r: SheetPart(drawn_sheet(_there(looks.state.set(_code(r, "S"))))))
     page("/loads", lambda looks, _: loads_page(looks))
     page("/loads/{code}", lambda looks, r: load_page(looks, _there(looks.state.load(_code(r, "L", "W")))))
     page("/recalls", lambda looks, _: recalls_page(looks))

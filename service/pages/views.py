@@ -141,12 +141,33 @@ class RecallsPage:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetLine:
+    """A line of a count sheet, with its drawing as the inside of an SVG of 120 × 60."""
+
+    line: str
+    count: int
+    drawing: str | None
+
+
+Sheet = tuple[tuple[str, tuple[SheetLine, ...]], ...]
+"""A count sheet: its groups, each with its lines."""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPart:
+    """A count sheet alone, for a station's screen to put into its page."""
+
+    template = "sheet_alone.html"
+    sheet: Sheet
+
+
+@dataclass(frozen=True, slots=True)
 class SetPage:
     template = "set.html"
     title: str
     code: str
     rows: tuple[tuple[str, str], ...]
-    sheet: tuple[tuple[str, tuple[tuple[str, int], ...]], ...]
+    sheet: Sheet
     packs: tuple[PackLine, ...]
 
 
@@ -196,5 +217,5 @@ class ProblemPage:
 
 Page = (
     BoardPage | PackPage | LoadPage | LoadsPage | RecallPage | RecallsPage | SetPage | SearchPage | StationsPage
-    | StationPage | LimitsPage | ProblemPage
+    | StationPage | SheetPart | LimitsPage | ProblemPage
 )  # fmt: skip

@@ -25,7 +25,23 @@ def screen(reader: Reader, station: str) -> dict[str, Any]:
         "who": (reader.name(who) or who) if who else None,
         "last": hand.recent,
         "step": hand.step,
+        "sheet": _sheet(reader.state, hand),
     }
+
+
+def _sheet(state: State, hand: Hand) -> dict[str, Any] | None:
+    """The count sheet in hand at packing: its set, what was found of each line so far, and the lines asked about."""
+    owner = state.set(hand.work.get("set"))
+    if owner is None or hand.step not in {"count", "line", "allow"}:
+        return None
+    work = hand.work
+    if hand.step == "line":
+        asked = work["lines"][:1]
+    elif hand.step == "count":
+        asked = [line for group, line, _ in owner.sheet if group == work["groups"][0]]
+    else:
+        asked = []
+    return {"set": owner.code, "found": work["found"], "asked": asked}
 
 
 def _open(state: State, kind: str, hand: Hand) -> dict[str, str]:

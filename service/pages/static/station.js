@@ -42,6 +42,7 @@ function say(found) {
 }
 function show(found) {
   say(found);
+  count(found.sheet);
   text("who", found.who || "nobody signed on");
   text("open-title", found.open.title); text("open-number", found.open.number); text("open-line", found.open.line);
   const rows = found.last.map((scan) => {
@@ -54,6 +55,35 @@ function show(found) {
     return row;
   });
   document.getElementById("last").replaceChildren(...rows);
+}
+let counting = null;
+async function count(sheet) {
+  counting = sheet;
+  const holder = document.getElementById("sheet");
+  holder.hidden = !sheet;
+  if (!sheet) return;
+  if (holder.dataset.set !== sheet.set) {
+    try {
+      const answer = await fetch(`/sets/${sheet.set}/sheet`);
+      if (!answer.ok) throw new Error(answer.status);
+      const drawn = await answer.text();
+      if (!counting || counting.set !== sheet.set) return; // another set came while this was fetched
+      holder.dataset.set = sheet.set;
+      holder.innerHTML = drawn; // our own page, escaped by the service
+    } catch { return; } // the words above still say what to count
+  }
+  mark(holder, counting);
+}
+function mark(holder, sheet) {
+  let first = null;
+  for (const line of holder.querySelectorAll("li")) {
+    const name = line.dataset.line, found = sheet.found[name], wanted = line.querySelector(".count").textContent;
+    const state = found === undefined ? (sheet.asked.includes(name) ? "asked" : "later") : found < Number(wanted) ? "short" : "found";
+    line.dataset.state = state;
+    line.dataset.counted = { asked: "count now", later: "", short: `${found} found`, found: "✓ counted" }[state];
+    if (state === "asked") first = first || line;
+  }
+  if (first) first.scrollIntoView({ block: "nearest" });
 }
 function lost(detail) {
   say({ verdict: "not checked", headline: "The service does not answer.", detail, next: "Follow the paper rule. No answer is not a go." });

@@ -10,7 +10,7 @@ import uvicorn
 from service.api.app import make_app
 from service.api.listen import free_port
 from service.pages.routes import add_pages
-from tests.practice import NURSE, TarnBridge, patient
+from tests.practice import NURSE, TECHNICIAN, TarnBridge, patient
 
 CHROMIUM = shutil.which("chromium")
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
@@ -214,3 +214,50 @@ def test_the_proof_page_checks_a_proof_from_the_disk_and_refuses_a_changed_one(t
     )
     assert "one form" in said["spaced"][1]
     assert [said[name][2] for name in ("bent", "spaced", "short", "none")] == ["stop"] * 4
+
+
+def test_packing_shows_the_sheet_in_pictures_and_what_is_counted(page):
+    shown, bridge, _ = page
+    one = bridge.new_set()
+    bridge.wash([one])
+    shown.goto("/stations/packing-1")
+    shown.wait_for_selector("#link:text('connected')")
+    bridge.scans("packing-1", TECHNICIAN, one, "YES")
+    shown.wait_for_selector("#sheet li[data-state=asked] svg")
+    assert shown.locator("#sheet li").count() == 4
+    assert shown.locator("#sheet li[data-state=asked]").all_inner_texts() == [
+        "2 Extraction forceps",
+        "1 Root tip forceps",
+    ]
+    assert shown.locator("#sheet svg").count() == 4
+    bridge.scans("packing-1", "YES", "2", "DONE")
+    shown.wait_for_selector("#sheet li[data-state=found]")
+    shown.wait_for_selector("#sheet li[data-state=asked] >> text=Luxator")
+    bridge.scans("packing-1", "2", "DONE", "YES")
+    shown.wait_for_selector("#sheet li[data-state=short] >> text=Luxator")
+    assert shown.get_attribute("#sheet li[data-state=short]", "data-counted") == "2 found"
+    for width, height in ((1280, 800), (800, 1280), (390, 844)):
+        shown.set_viewport_size({"width": width, "height": height})
+        assert shown.evaluate("document.documentElement.scrollWidth") <= width
+        box = shown.locator("#sheet").bounding_box()
+        assert box["x"] + box["width"] <= width
+    bridge.scan("packing-1", "NO")
+    shown.wait_for_selector("#sheet", state="hidden")
+
+
+def test_every_drawing_stays_in_its_box_with_its_stroke(page):
+    from service.pages.instruments import DRAWINGS
+
+    shown, _, _ = page
+    boxes = shown.evaluate(
+        """drawings => drawings.map(inside => {
+          document.body.innerHTML = `<svg viewBox="0 0 120 60" width="120" height="60"><g>${inside}</g></svg>`;
+          const box = document.querySelector("g").getBBox();
+          return [box.x, box.y, box.x + box.width, box.y + box.height];
+        })""",
+        list(DRAWINGS.values()),
+    )
+    half = 1.25  # half the stroke
+    out = [name for name, (left, top, right, bottom) in zip(DRAWINGS, boxes, strict=True)
+           if left < half or top < half or right > 120 - half or bottom > 60 - half or right - left < 60]  # fmt: skip
+    assert out == []
