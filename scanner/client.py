@@ -30,11 +30,36 @@ NO_ANSWER = Verdict(
 )  # fmt: skip
 
 
+NOT_LET_IN = Verdict(
+    NOT_CHECKED, "Not checked: the service does not let this scanner in.", "The scan waits here until it does.",
+    "Ask a manager for a one-time code, and enrol the scanner with it.",
+)  # fmt: skip
+
+
+class EnrolError(Exception):
+    """A scanner that could not be enrolled: one line that says why and what to do."""
+
+
+def enrol(url: str, code: str) -> str:
+    """The token of this scanner, for the one-time code a manager made. Raises EnrolError."""
+    try:
+        answer = httpx.post(f"{url}/api/devices/claim", json={"code": code}, timeout=10)
+        found = answer.json()
+    except (httpx.HTTPError, ValueError) as error:
+        raise EnrolError(f"{url} does not answer as a Foldmark service ({error}): check --url") from error
+    if answer.status_code != httpx.codes.OK:
+        raise EnrolError(str(found.get("detail", answer.status_code)))
+    return str(found["token"])
+
+
 class Client:
     """Posts scans to one service."""
 
-    def __init__(self, url: str, outbox: Outbox, clock: Clock, timeout_s: float = 3.0) -> None:
-        self._http = httpx.Client(base_url=url, timeout=timeout_s)
+    def __init__(
+        self, url: str, outbox: Outbox, clock: Clock, timeout_s: float = 3.0, token: str | None = None
+    ) -> None:
+        headers = {"Authorization": f"Bearer {token}"} if token else {}
+        self._http = httpx.Client(base_url=url, timeout=timeout_s, headers=headers)
         self._outbox = outbox
         self._clock = clock
         self.answered = 0
@@ -52,6 +77,8 @@ class Client:
             if verdict is None:
                 break
             found[one.number] = verdict
+            if verdict is NOT_LET_IN:
+                break
         return found
 
     def _send(self, one: Waiting) -> Verdict | None:
@@ -71,6 +98,8 @@ class Client:
                 found.get("next", ""),
                 found.get("rule"),
             )
+        if answer.status_code in {401, 403}:
+            return NOT_LET_IN
         if 400 <= answer.status_code < 500 and answer.status_code not in {408, 429}:
             why = str(found.get("detail", answer.status_code))
             self._outbox.set_aside(one, why)

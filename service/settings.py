@@ -26,11 +26,13 @@ class Settings:
     key: str | None = None
     host: str = "127.0.0.1"
     port: int = 8080
+    doors: str = "open"
+    """`closed`: nobody is answered who has not signed in or been enrolled."""
     labels_to: str | None = None
     practice: Practice = field(default_factory=Practice)
 
 
-_SERVICE = {"ledger": str, "site": str, "key": str, "host": str, "port": int, "labels_to": str}
+_SERVICE = {"ledger": str, "site": str, "key": str, "host": str, "port": int, "doors": str, "labels_to": str}
 _CHOICES = {f.name: f for f in fields(Practice) if f.name not in {"shelf_lives", "programmes"}}
 
 

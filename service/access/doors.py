@@ -73,7 +73,7 @@ class Doors:
         if found and found[0] > time.monotonic():
             return found[1]
         with self._desk.ledger.reading() as reader:
-            who = self._device(reader, token) if token.startswith("D") and "." in token else self._person(reader, token)
+            who = self._device(reader, token) if "." in token else self._person(reader, token)
         if len(self._known) > 10_000:
             self._known.clear()
         self._known[token] = (time.monotonic() + REMEMBERED_S, who)

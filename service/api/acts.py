@@ -2,21 +2,21 @@
 
 import asyncio
 import hashlib
-import json
 from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
 
 from label_templates import codes
+from service.access.doors import Doors
+from service.api.bodies import json_body, read_body
+from service.api.entry import address, person_of, prove
 from service.api.problems import SCHEMA, Problem
+from service.custody.rules.roles import PIN
 from service.stations.desk import Beside, Desk
 from service.steam.cycle import CycleError, read_csv
 from service.steam.judge import judge
 from service.steam.programme import ProgrammeError, programme
-
-LARGEST_BODY = 4 << 20
-"""Bytes: a day of one-second readings is about 2 MB."""
 
 Field = tuple[str, type | tuple[type, ...], Any]
 _TEXT = (str,)
@@ -77,43 +77,8 @@ POSTS = (
     Post("/recalls/{recall:path}/close", "close recall", "Every pack is accounted for", (("why", _MAYBE, None),), {"why": None}),
 )  # fmt: skip
 _CODES = {"set": "S", "pack": "P", "patient": "A"}
-_ENVELOPE = {"id", "by", "station", "seen_at", "sent_at"}
+_ENVELOPE = {"id", "by", "pin", "station", "seen_at", "sent_at"}
 LONGEST_TEXT = 2000
-
-
-async def json_body(request: Request) -> dict[str, Any]:
-    """The JSON object of a request. Raises Problem when it is too large or is not one."""
-    return json_object(await read_body(request))
-
-
-def json_object(body: bytes) -> dict[str, Any]:
-    """The JSON object that a body holds. Raises Problem when it is none."""
-    try:
-        found = json.loads(body)
-        if b"\\u" in body:
-            json.dumps(found, ensure_ascii=False).encode()
-    except UnicodeEncodeError as error:
-        raise Problem(
-            422, "The body is not text", "it holds half a character, a lone surrogate: send whole ones"
-        ) from error
-    except (ValueError, RecursionError) as error:
-        raise Problem(422, "The body is not JSON", f"{error}: send one JSON object") from error
-    if not isinstance(found, dict):
-        raise Problem(422, "The body is not an object", "send one JSON object, in curly brackets")
-    return found
-
-
-async def read_body(request: Request) -> bytes:
-    declared = request.headers.get("content-length", "0")
-    body = b""
-    if not declared.isdecimal() or int(declared) <= LARGEST_BODY:
-        async for piece in request.stream():
-            body += piece
-            if len(body) > LARGEST_BODY:
-                break
-        else:
-            return body
-    raise Problem(413, "The body is too large", f"at most {LARGEST_BODY} bytes are taken")
 
 
 def checked(post: Post, body: dict[str, Any]) -> dict[str, Any]:
@@ -151,22 +116,28 @@ def _check_sheet(sheet: list[Any]) -> None:
             )
 
 
-def envelope(body: dict[str, Any]) -> tuple[str, str | None]:
-    """The id and badge every act carries."""
+def envelope(body: dict[str, Any], request: Request) -> tuple[str, str | None]:
+    """The id and badge every act carries; the badge is that of who signed in, where somebody has to."""
     if not isinstance(body.get("id"), str):
         raise Problem(422, "The request cannot be taken", "id is needed: a UUID v7 made by the sender", field="id")
     by = body.get("by")
     if by is not None and not isinstance(by, str):
         raise Problem(422, "The request cannot be taken", "by is a badge code", field="by")
-    return body["id"], codes.parse_as(by, "B").text if by else None
+    badge = codes.parse_as(by, "B").text if by else None
+    person = person_of(request)
+    if person is None:
+        return body["id"], badge
+    if badge not in {None, person.badge}:
+        raise Problem(403, "Another's badge", f"you are signed in as {person.badge}: leave by out", field="by")
+    return body["id"], person.badge
 
 
-def acts_router(desk: Desk) -> APIRouter:
+def acts_router(desk: Desk, doors: Doors | None = None) -> APIRouter:
     """Every row of the table above, and the two that write beside the ledger."""
     router = APIRouter(prefix="/api", tags=["office"])
     for post in POSTS:
         router.add_api_route(
-            post.path, _endpoint(desk, post), methods=["POST"], summary=post.summary,
+            post.path, _endpoint(desk, post, doors), methods=["POST"], summary=post.summary,
             operation_id=post.does.replace(" ", "_"), openapi_extra=_openapi(post),
             responses={422: {"content": {"application/problem+json": {"schema": SCHEMA}}}},
         )  # fmt: skip
@@ -191,11 +162,13 @@ _CSV = {
 }
 
 
-def _endpoint(desk: Desk, post: Post) -> Any:
+def _endpoint(desk: Desk, post: Post, doors: Doors | None) -> Any:
     async def endpoint(request: Request) -> dict[str, Any]:
         body = await json_body(request)
-        act_id, by = envelope(body)
+        act_id, by = envelope(body, request)
         told = checked(post, body)
+        if doors and by and post.does in PIN:
+            await prove(doors, by, body.get("pin"), address(request))
         keys = _keys(request.path_params, told, post.does)
         told |= {name: body[name] for name in ("station", "seen_at", "sent_at") if name in body}
         future = desk.act(act_id, post.does, by=by, body=told, beside=_name_beside(post, told), **keys)
@@ -231,7 +204,7 @@ def _name_beside(post: Post, told: dict[str, Any]) -> Beside | None:
 def _judge(desk: Desk) -> Any:
     async def judge_cycle(request: Request) -> dict[str, Any]:
         query = dict(request.query_params)
-        act_id, by = envelope(query)
+        act_id, by = envelope(query, request)
         load = codes.parse_as(request.path_params["load"], "L").text
         body = await read_body(request)
         try:
@@ -261,7 +234,10 @@ def _programme_of(desk: Desk, load: str) -> str:
 def _patient(desk: Desk) -> Any:
     async def new_patient(request: Request) -> dict[str, Any]:
         body = await json_body(request)
-        act_id, _ = envelope(body)
+        act_id, _ = envelope(body, request)
+        person = person_of(request)
+        if person and not person.may("name patient"):
+            raise Problem(403, "Not yours to do", "an auditor reads all and changes nothing")
         for field in ("name", "species"):
             if not isinstance(body.get(field), str) or not 0 < len(body[field]) <= 200:
                 raise Problem(

@@ -10,7 +10,10 @@ from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp
 
-from service.api.acts import acts_router, json_body
+from service.access.doors import Doors
+from service.api.acts import acts_router
+from service.api.bodies import json_body
+from service.api.entry import entry_router
 from service.api.gate import Gate
 from service.api.looks import looks_router
 from service.api.metrics import EXPOSITION, Metrics, last_checkpoint, outboxes
@@ -62,8 +65,13 @@ log = logging.getLogger("foldmark")
 AddPages = Callable[[FastAPI, Desk], None]
 
 
-def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | None = None) -> ASGIApp:
-    """The application over an open, started desk. Its end has the sealer sign the rest, and closes the desk."""
+def make_app(
+    desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | None = None, doors: Doors | None = None
+) -> ASGIApp:
+    """The application over an open, started desk. Its end has the sealer sign the rest, and closes the desk.
+
+    With `doors` it answers only who signed in or was enrolled; without them it answers everybody that reaches it.
+    """
     streams = Streams(desk)
 
     @asynccontextmanager
@@ -82,11 +90,13 @@ def make_app(desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | Non
     app.state.desk = desk
     install(app)
     app.include_router(_stations(desk, streams, Metrics(desk, streams)))
-    app.include_router(acts_router(desk))
+    app.include_router(acts_router(desk, doors))
+    if doors:
+        app.include_router(entry_router(doors))
     app.include_router(looks_router(desk))
     if add_pages:
         add_pages(app, desk)
-    return Gate(ScansFirst(app, desk))
+    return Gate(ScansFirst(app, desk), doors)
 
 
 def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:

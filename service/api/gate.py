@@ -6,17 +6,24 @@ import hashlib
 import re
 from functools import lru_cache
 from importlib import resources
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
+from starlette.requests import cookie_parser
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
+from service.access.doors import Doors
+from service.access.policy import ACT, LOOK, OPEN, PEOPLE, SCAN, STATION, door
+from service.access.who import Who
+from service.api.entry import DEVICE, SESSION
 from service.api.problems import Problem, answer_to
 
 BODY_S = 20.0
 """Seconds within which each piece of a body has to come."""
 HEAD_S = 10.0
 """Seconds within which the head of a request has to come."""
+_ELSEWHERE = "another site's page sent this: open Foldmark's own page and do it there"
 _READS = {"GET", "HEAD", "OPTIONS"}
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; "
@@ -41,8 +48,9 @@ class Gate:
     are no browsers send neither, and carry no cookie that another site could borrow.
     """
 
-    def __init__(self, app: ASGIApp) -> None:
-        self._app = app
+    def __init__(self, app: ASGIApp, doors: Doors | None = None) -> None:
+        """With `doors`, `service.access.policy` says how far anybody gets; without them all is open."""
+        self._app, self._doors = app, doors
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -54,15 +62,56 @@ class Gate:
                 message["headers"] = [*message["headers"], *_HEADERS, *_for_path(scope["path"])]
             await send(message)
 
-        if scope["method"] in _READS:
-            await self._app(scope, receive, answer)
-        elif from_elsewhere(scope):
-            refusal = Problem(
-                403, "Not from here", "another site's page sent this: open Foldmark's own page and do it there"
-            )
-            await answer_to(refusal)(scope, receive, answer)
+        read = scope["method"] in _READS
+        if not read and from_elsewhere(scope):
+            await answer_to(Problem(403, "Not from here", _ELSEWHERE))(scope, receive, answer)
+        elif refusal := self._refused(scope) if self._doors else None:
+            await refusal(scope, receive, answer)
         else:
-            await self._app(scope, _prompt(receive), answer)
+            await self._app(scope, receive if read else _prompt(receive), answer)
+
+    def _refused(self, scope: Scope) -> Response | None:
+        """The answer to somebody who may not go on; None for who may, and then the scope says who it is."""
+        if self._doors is None:
+            return None
+        session, device = tokens(scope)
+        person, scanner = self._doors.who(session), self._doors.who(device)
+        scope.setdefault("state", {}).update(person=person, device=scanner)
+        path, method = scope["path"], scope["method"]
+        behind = door(method, path)
+        scans = (person and person.may("sign on")) or (scanner and (behind == SCAN or _stands_at(scanner, path)))
+        let_in = {OPEN: True, SCAN: scans, STATION: scans or person, LOOK: person, ACT: person}
+        let_in[PEOPLE] = person and person.may("see people")
+        if let_in[behind]:
+            return None
+        if person or scanner:
+            return answer_to(Problem(403, "Not yours to see", "this badge or device may not: ask a manager"))
+        if method in _READS and not path.startswith(("/api/", "/metrics", "/openapi")):
+            where = quote(path + (f"?{scope['query_string'].decode('latin-1')}" if scope["query_string"] else ""))
+            return RedirectResponse(f"/sign-in?next={where}", 303)
+        return answer_to(Problem(401, "Not signed in", "sign in with badge and PIN, or enrol this device, first"))
+
+
+def _stands_at(scanner: Who, path: str) -> bool:
+    """Whether a device may show this station's address; which station it is comes third, after `/stations/`."""
+    place = path.removeprefix("/api").split("/")[2:3]
+    return path.startswith("/sets/") or not place or scanner.may_stand_at(place[0])
+
+
+def tokens(scope: Scope) -> tuple[str | None, str | None]:
+    """The tokens of the person and of the device, from the cookies or an `Authorization: Bearer` header (RFC 6750)."""
+    person = device = None
+    for name, value in scope["headers"]:
+        if name == b"cookie":
+            cookies = cookie_parser(value.decode("latin-1"))
+            person, device = person or cookies.get(SESSION), device or cookies.get(DEVICE)
+        elif name == b"authorization" and value[:7].lower() == b"bearer ":
+            token = value[7:].decode("latin-1")
+            if "." in token:
+                device = token
+            else:
+                person = token
+    return person, device
 
 
 def from_elsewhere(scope: Scope) -> bool:

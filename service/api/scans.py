@@ -1,11 +1,12 @@
 """The way of every scan: from the server to the desk, past routing and injection, which take longer than the answer."""
 
 import asyncio
+from typing import Any
 
 import orjson
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.api.acts import LARGEST_BODY, json_object
+from service.api.bodies import LARGEST_BODY, json_object
 from service.api.problems import Problem, answer_to
 from service.stations.desk import Desk
 
@@ -21,14 +22,24 @@ class ScansFirst:
             await self._app(scope, receive, send)
             return
         try:
-            answer = await asyncio.wrap_future(self._desk.scan(json_object(await _body(receive))))
+            body = json_object(await _body(receive))
+            _check_place(scope, body.get("station"))
+            answer = await asyncio.wrap_future(self._desk.scan(body))
         except Exception as error:  # noqa: BLE001  (whatever it is, the scanner gets a problem document)
             await answer_to(error)(scope, receive, send)
             return
-        body = orjson.dumps(answer)
-        headers = [(b"content-type", b"application/json"), (b"content-length", b"%d" % len(body))]
+        text = orjson.dumps(answer)
+        headers = [(b"content-type", b"application/json"), (b"content-length", b"%d" % len(text))]
         await send({"type": "http.response.start", "status": 200, "headers": headers})
-        await send({"type": "http.response.body", "body": body})
+        await send({"type": "http.response.body", "body": text})
+
+
+def _check_place(scope: Scope, station: Any) -> None:
+    """Raise Problem when a device scans at a kind of station that it was not enrolled for."""
+    device = scope.get("state", {}).get("device")
+    if device and isinstance(station, str) and not device.may_stand_at(station):
+        kinds = ", ".join(sorted(device.stations))
+        raise Problem(403, "Not this device's station", f"it was enrolled for {kinds}: ask a manager", field="station")
 
 
 async def _body(receive: Receive) -> bytes:

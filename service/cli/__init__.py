@@ -28,6 +28,7 @@ COMMANDS = {
     "backup": "service.cli.moving:backup",
     "restore": "service.cli.moving:restore",
     "migrate": "service.cli.moving:migrate",
+    "link": "service.cli.link:link",
 }
 EPILOG = """Foldmark advises; the practice's own procedures, local codes and the licensed practitioner decide.
 

@@ -1,13 +1,14 @@
 """`foldmark scan`: a scanner for one station."""
 
 import json
+import os
 import time
 from datetime import UTC, datetime
 from pathlib import Path
 
 import click
 
-from scanner.client import Client, Verdict
+from scanner.client import Client, EnrolError, Verdict, enrol
 from scanner.frames import SourceError, open_source
 from scanner.outbox import Outbox, OutboxError
 from scanner.sound import Sound
@@ -20,7 +21,8 @@ _COLOURS = {"go": "green", "ask": "yellow", "stop": "red", "not checked": None}
 
 @click.command(epilog="\b\nExamples:\n  foldmark scan --station loading-1 --source 0\n"
                "  foldmark scan --station theatre-1 --source http://127.0.0.1:8081/stream\n"
-               "  foldmark scan --station wash-1 --source day-wash-1.avi --json")  # fmt: skip
+               "  foldmark scan --station wash-1 --source day-wash-1.avi --json\n"
+               "  foldmark scan --station store-1 --source 0 --enrol 7KQM-2XRD-94TA")  # fmt: skip
 @click.option("--station", required=True, help="Where it stands: loading-1, theatre-2 …")
 @click.option(
     "--source", required=True, help="A camera number, a video file, a folder of pictures, or an MJPEG address."
@@ -31,11 +33,12 @@ _COLOURS = {"go": "green", "ask": "yellow", "stop": "red", "not checked": None}
 @click.option(
     "--patience", default=5.0, show_default=True, help="Seconds to wait for the service when a file has ended."
 )
+@click.option("--enrol", "enrol_code", metavar="CODE", help="First enrol this scanner with a manager's one-time code.")
 @click.option("--mute", is_flag=True, help="No sound.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a verdict.")
 def scan(
     station: str, source: str, url: str, outbox: str | None, patient_pattern: str | None, patience: float,
-    *, mute: bool, as_json: bool,
+    enrol_code: str | None, *, mute: bool, as_json: bool,
 ) -> None:  # fmt: skip
     """Read codes from SOURCE and post them to the service: one line a verdict.
 
@@ -48,7 +51,7 @@ def scan(
         kept = Outbox(Path(outbox or f"outbox-{station}.db"))
     except (SourceError, OutboxError, ScanError) as error:
         raise fail(str(error)) from error
-    client = Client(url, kept, lambda: datetime.now(UTC))
+    client = Client(url, kept, lambda: datetime.now(UTC), token=_token(station, url, enrol_code))
     sound = Sound(mute=mute)
 
     def told(at: datetime, code: str, verdict: Verdict) -> None:
@@ -69,6 +72,21 @@ def scan(
         client.close()
     if left := len(kept.waiting()):
         raise fail(f"{left} scans wait in the outbox: start the service, then this again", status=1)
+
+
+def _token(station: str, url: str, code: str | None) -> str:
+    """This scanner's token: of the enrolment just made, from the environment, or kept here since an earlier one."""
+    kept = Path(f"scanner-{station}.token")
+    if code:
+        try:
+            token = enrol(url, code)
+        except EnrolError as error:
+            raise fail(f"this scanner is not enrolled: {error}") from error
+        with os.fdopen(os.open(kept, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
+            file.write(token)
+        click.echo(f"Enrolled. Its token is in {kept}: keep it to this machine.", err=True)
+        return token
+    return os.environ.get("FOLDMARK_TOKEN") or (kept.read_text().strip() if kept.exists() else "")
 
 
 def _last_sending(client: Client, kept: Outbox, patience: float) -> None:

@@ -6,14 +6,21 @@ import logging
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from label_templates.codes import badge_code
+from service.cli.ledger import say
 from service.cli.open import fail, key_path, open_ledger, settings_of
 from service.ledger.keys import load_key
 from service.ledger.store import LedgerError
+from service.settings import SettingsError
 from service.stations.desk import Desk
 from service.stations.sealing import Sealer
+
+if TYPE_CHECKING:
+    from service.access.doors import Doors
 
 
 class _Lines(logging.Formatter):
@@ -53,6 +60,30 @@ def _sealer(desk: Desk, path: Path) -> Sealer | None:
         return None
 
 
+def _doors(choice: str, desk: Desk) -> "Doors | None":
+    """The doors, when the settings have them closed. Raises SettingsError for a word that is neither."""
+    from service.access.doors import Doors  # noqa: PLC0415  (keeps `foldmark --help` quick)
+
+    if choice not in {"open", "closed"}:
+        raise SettingsError(f"service.doors is {choice!r}: it is open or closed")
+    if choice == "closed":
+        return Doors(desk)
+    logging.getLogger("foldmark").warning("the doors are open: anyone who reaches this address may look and act")
+    return None
+
+
+def first_link(doors: "Doors", desk: Desk) -> str | None:
+    """A one-time code for the first manager, who is made here when there is none; None once a manager has a PIN."""
+    with desk.ledger.reading() as reader:
+        managers = [p.code for p in reader.state.people() if "manager" in p.roles and not p.left_at]
+    if any(doors.has_pin(badge) for badge in managers):
+        return None
+    if not managers:
+        managers = [badge_code(desk.practice.site, 1).text]
+        say(desk, "enrol staff", badge=managers[0], roles=["manager"], may_release=True)
+    return doors.pin_link(managers[0])
+
+
 @click.command(
     epilog="\b\nExamples:\n  foldmark serve\n  foldmark --ledger /srv/k7.db serve --port 8090 --labels-to /srv/labels"
 )
@@ -81,9 +112,12 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     folder = labels_to or settings.labels_to
     log_lines()
     desk = Desk(ledger, practice, printer=LabelFolder(Path(folder), practice.zone) if folder else None).start()
-    app = make_app(desk, add_pages, _sealer(desk, key_path(settings, practice.site)))
+    doors = _doors(settings.doors, desk)
+    app = make_app(desk, add_pages, _sealer(desk, key_path(settings, practice.site)), doors)
     address = bound.getsockname()
     click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")
+    if doors and (link := first_link(doors, desk)):
+        click.echo(f"No manager has a PIN yet. For one use within a day: http://{address[0]}:{address[1]}/start/{link}")
     _calm_collector()
     config = uvicorn.Config(
         app,

@@ -5,6 +5,7 @@ from functools import lru_cache
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
+from service.access.who import Who
 from service.pages.drawing import shape
 from service.pages.views import CAUTION, Page
 
@@ -24,6 +25,6 @@ def _environment() -> Environment:
     return environment
 
 
-def render(page: Page) -> str:
-    """The HTML of a page."""
-    return _environment().get_template(page.template).render(page=page)
+def render(page: Page, person: Who | None = None) -> str:
+    """The HTML of a page, as `person` sees it."""
+    return _environment().get_template(page.template).render(page=page, person=person)

@@ -19,10 +19,20 @@ from service.pages.find import drawn_sheet, search_page, set_page
 from service.pages.load import load_page, loads_page
 from service.pages.looks import Looks
 from service.pages.pack import pack_page
+from service.pages.people import people_page, sign_in_page
 from service.pages.recall import recall_page, recalls_page
 from service.pages.recall_list import recall_pdf
 from service.pages.render import render
-from service.pages.views import LimitsPage, Page, ProblemPage, SheetPart, StationPage, StationsPage
+from service.pages.views import (
+    EnrolPage,
+    LimitsPage,
+    Page,
+    ProblemPage,
+    SheetPart,
+    StartPage,
+    StationPage,
+    StationsPage,
+)
 from service.stations.desk import Desk
 from service.stations.scan import ScanError, station_name
 from service.stations.screen import screen
@@ -71,6 +81,10 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/loads/{code}", lambda looks, r: load_page(looks, _there(looks.state.load(_code(r, "L", "W")))))
     page("/recalls", lambda looks, _: recalls_page(looks))
     page("/search", lambda looks, r: search_page(looks, r.query_params.get("q", "")))
+    page("/people", lambda looks, _: people_page(looks))
+    page("/sign-in", lambda _looks, r: sign_in_page(r.query_params.get("next", "/")))
+    page("/start/{code}", lambda _looks, r: StartPage("Choose your PIN", r.path_params["code"][:20]))
+    page("/enrol", lambda _looks, _: EnrolPage("Enrol this device"))
     page("/limits", lambda _looks, _: LimitsPage("What the record cannot show"))
     page("/stations", lambda _looks, _: StationsPage("Stations", tuple(STATIONS.items())))
     page("/stations/{station}", _station)
@@ -96,7 +110,7 @@ def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> R
         return _problem(422, "That cannot be looked up", f"{error}.", "Check it, or search from the bar above.")
     if isinstance(found, str):
         return RedirectResponse(found, 303)
-    return HTMLResponse(render(found))
+    return HTMLResponse(render(found, getattr(request.state, "person", None)))
 
 
 def _problem(status: int, title: str, detail: str, then: str) -> Response:

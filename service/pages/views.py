@@ -202,6 +202,63 @@ class StationPage:
 
 
 @dataclass(frozen=True, slots=True)
+class SignInPage:
+    """`next` is the page of ours to go on to."""
+
+    template = "sign_in.html"
+    title: str
+    next: str
+
+
+@dataclass(frozen=True, slots=True)
+class StartPage:
+    template = "start.html"
+    title: str
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
+class EnrolPage:
+    template = "enrol.html"
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class PersonLine:
+    badge: str
+    name: str
+    roles: str
+    may_release: bool
+    has_pin: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DeviceLine:
+    device: str
+    name: str
+    stations: str
+    since: str
+    revoked: str
+
+
+@dataclass(frozen=True, slots=True)
+class DoorLine:
+    at: str
+    what: str
+    who: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class PeoplePage:
+    template = "people.html"
+    title: str
+    people: tuple[PersonLine, ...]
+    devices: tuple[DeviceLine, ...]
+    sign_ins: tuple[DoorLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class LimitsPage:
     template = "limits.html"
     title: str
@@ -217,5 +274,5 @@ class ProblemPage:
 
 Page = (
     BoardPage | PackPage | LoadPage | LoadsPage | RecallPage | RecallsPage | SetPage | SearchPage | StationsPage
-    | StationPage | SheetPart | LimitsPage | ProblemPage
+    | SignInPage | StartPage | EnrolPage | PeoplePage | StationPage | SheetPart | LimitsPage | ProblemPage
 )  # fmt: skip

@@ -245,6 +245,24 @@ def test_an_answer_that_is_no_verdict_is_never_a_go(tmp_path, service):
         assert Client(service.url, outbox, lambda: NOON).scan({"id": "a"}).verdict == NOT_CHECKED
 
 
+@pytest.mark.parametrize("status", [401, 403])
+def test_a_scanner_that_is_not_let_in_keeps_its_scans_and_says_what_to_do(tmp_path, service, status):
+    outbox = Outbox(tmp_path / "out.db")
+    client = Client(service.url, outbox, lambda: NOON, token="D1.secret")
+    service.status = status
+    verdict = client.scan({"id": "a"})
+    assert (verdict.verdict, verdict.headline) == (
+        NOT_CHECKED,
+        "Not checked: the service does not let this scanner in.",
+    )
+    assert client.scan({"id": "b"}).verdict == NOT_CHECKED
+    assert [one.scan["id"] for one in outbox.waiting()] == ["a", "b"]
+    assert outbox.refused() == []
+    service.status = 200
+    assert client.scan({"id": "c"}).verdict == "go"
+    assert outbox.waiting() == []
+
+
 def test_a_scan_the_service_can_never_take_is_set_aside_and_blocks_no_other(tmp_path, service):
     outbox = Outbox(tmp_path / "out.db")
     client = Client(service.url, outbox, lambda: NOON)

@@ -17,7 +17,7 @@ from PIL import Image
 from label_templates import codes, proof
 from scanner.outbox import new_id
 from service.settings import SettingsError, load
-from tests.practice import NURSE, TarnBridge, patient, steam_load, wash_load
+from tests.practice import MANAGER, NURSE, TarnBridge, patient, steam_load, wash_load
 from tests.published import outside
 
 FOLDMARK = [sys.executable, "-m", "service.cli"]
@@ -356,3 +356,25 @@ def test_doctor_says_what_is_here_and_whether_that_is_enough(ledger, tmp_path):
 
 def test_steam_load_codes_are_as_expected():
     assert steam_load(331) == "L-K7-1-0331-K"
+
+
+def test_a_lost_pin_is_chosen_anew_by_a_link_from_the_machine_of_the_ledger(tmp_path):
+    from service.access.doors import Doors
+    from tests.entry import PIN, QUICK
+
+    bridge = TarnBridge(tmp_path)
+    bridge.close()
+    made = run("--ledger", bridge.path, "link", MANAGER, "--json")
+    assert made.returncode == 0, made.stderr
+    path = json.loads(made.stdout)["path"]
+    bridge = TarnBridge(tmp_path)
+    assert Doors(bridge.desk, QUICK).choose_pin(path.removeprefix("/start/"), PIN, "") == MANAGER
+    bridge.close()
+    for badge, status, words in (
+        ("B-K7-077-0", 2, "a badge looks like"),
+        (codes.badge_code("K7", 77).text, 1, "nobody works here"),
+    ):
+        refused = run("--ledger", bridge.path, "link", badge)
+        assert refused.returncode == status
+        assert words in refused.stderr
+        assert len(refused.stderr.splitlines()) == 1

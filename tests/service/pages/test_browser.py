@@ -10,7 +10,8 @@ import uvicorn
 from service.api.app import make_app
 from service.api.listen import free_port
 from service.pages.routes import add_pages
-from tests.practice import NURSE, TECHNICIAN, TarnBridge, patient
+from tests.entry import PIN, Entry
+from tests.practice import MANAGER, NURSE, TECHNICIAN, TarnBridge, patient
 
 CHROMIUM = shutil.which("chromium")
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
@@ -261,3 +262,78 @@ def test_every_drawing_stays_in_its_box_with_its_stroke(page):
     out = [name for name, (left, top, right, bottom) in zip(DRAWINGS, boxes, strict=True)
            if left < half or top < half or right > 120 - half or bottom > 60 - half or right - left < 60]  # fmt: skip
     assert out == []
+
+
+@pytest.fixture
+def closed(tmp_path):
+    """Two browsers at a running Tarn Bridge behind closed doors: the manager's, and a tablet's; with the entry."""
+    if CHROMIUM is None:
+        assert os.environ.get("CI") != "true", "Chromium is missing"
+        pytest.skip("Chromium is not installed")
+    from playwright.sync_api import sync_playwright
+
+    bridge = TarnBridge(tmp_path)
+    entry = Entry(bridge.desk)
+    bound = free_port("127.0.0.1", 0)
+    app = make_app(bridge.desk, add_pages, None, entry.doors)
+    server = uvicorn.Server(uvicorn.Config(app, log_config=None, timeout_graceful_shutdown=1))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
+    thread.start()
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+        pages, errors = [], []
+        for width, height in ((1280, 800), (800, 1280)):
+            context = browser.new_context(
+                viewport={"width": width, "height": height}, base_url=f"http://127.0.0.1:{bound.getsockname()[1]}"
+            )
+            pages.append(context.new_page())
+            pages[-1].on("pageerror", lambda error: errors.append(str(error)))
+            pages[-1].on("console", lambda said: errors.append(said.text) if "Content Security" in said.text else None)
+        yield pages, bridge, entry
+        assert errors == []
+        browser.close()
+    server.should_exit = True
+    thread.join(10)
+
+
+def test_a_manager_chooses_a_pin_signs_in_enrols_a_tablet_and_releases_with_the_pin(closed):
+    (office, tablet), bridge, entry = closed
+    one = bridge.new_set()
+    bridge.wash([one])
+    load = bridge.sterilise([bridge.pack(one)])
+    tablet.goto("/stations/theatre-1")
+    assert tablet.url.endswith("/sign-in?next=/stations/theatre-1")
+    office.goto(f"/start/{entry.doors.pin_link(MANAGER)}")
+    office.fill("input[name=pin]", PIN)
+    office.click("button:text('Keep it')")
+    office.wait_for_url("**/sign-in")
+    office.fill("input[name=badge]", MANAGER)
+    office.fill("input[name=pin]", "300000")
+    office.keyboard.press("Enter")
+    office.wait_for_selector("[data-said]:has-text('do not fit together')")
+    office.fill("input[name=pin]", PIN)
+    office.keyboard.press("Enter")
+    office.wait_for_selector("a:text('People')")
+    office.click("a:text('People')")
+    office.fill("form[data-door='/api/devices'] input[name=name]", "Tablet in theatre")
+    office.fill("form[data-door='/api/devices'] input[name=pin]", PIN)
+    office.click("button:text('Make a one-time code')")
+    said = office.wait_for_selector("form[data-door='/api/devices'] [data-said]:has-text('/enrol')").inner_text()
+    tablet.goto("/enrol")
+    tablet.fill("input[name=code]", said.rsplit(" ", 1)[1].lower())
+    tablet.click("button:text('Enrol')")
+    tablet.wait_for_url("**/stations")
+    tablet.goto("/stations/theatre-1")
+    tablet.wait_for_selector("#link:text('connected')")
+    tablet.keyboard.type(f"{NURSE.lower()}\n")
+    tablet.wait_for_selector("#verdict[data-verdict=go]")
+    assert tablet.goto("/").status == 403
+    office.goto(f"/loads/{load}")
+    office.fill("form[data-api$='/release'] input[name=pin]", PIN)
+    office.click("button:text('Release')")
+    office.wait_for_selector(".tag:text('released')")
+    assert bridge.facts("released")[0].by == MANAGER
+    office.click("button:text('Sign out')")
+    office.wait_for_url("**/sign-in")
+    office.goto(f"/loads/{load}")
+    assert "/sign-in" in office.url

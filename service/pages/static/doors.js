@@ -1,0 +1,29 @@
+// Forms at the doors: a PIN or a one-time code goes to the service once, and is kept nowhere here.
+"use strict";
+for (const form of document.querySelectorAll("form[data-door]")) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const said = form.querySelector("[data-said]"), body = Object.fromEntries(new FormData(form));
+    said.textContent = "…";
+    try {
+      const answer = await fetch(form.dataset.door, {
+        method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+      });
+      const found = await answer.json();
+      for (const field of form.querySelectorAll("input[type=password]")) field.value = "";
+      if (!answer.ok) { said.textContent = found.detail; return; }
+      if (form.dataset.tells === "link") said.textContent = `For one use within a day: ${location.origin}/start/${found.code}`;
+      else if (form.dataset.tells === "code") said.textContent = `Type this at ${location.origin}/enrol within a quarter of an hour: ${found.code}`;
+      else if (form.dataset.then) location.assign(form.dataset.then);
+      else location.reload();
+    } catch {
+      said.textContent = "The service does not answer. Try again.";
+    }
+  });
+}
+for (const button of document.querySelectorAll("button[data-out]")) {
+  button.addEventListener("click", async () => {
+    await fetch(button.dataset.out, { method: "DELETE" });
+    location.assign("/sign-in");
+  });
+}
