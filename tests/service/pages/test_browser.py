@@ -3,6 +3,7 @@
 import os
 import shutil
 import threading
+from contextlib import contextmanager
 
 import pytest
 import uvicorn
@@ -18,19 +19,16 @@ QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "-
          "--disable-sync"]  # fmt: skip
 
 
-@pytest.fixture
-def page(tmp_path):
-    """A page of a running Tarn Bridge in the system's Chromium, with the bridge and a way to end the service."""
+@contextmanager
+def chromium(app):
+    """The system's Chromium, the address of `app` served on loopback, and what ends the service."""
     if CHROMIUM is None:
         assert os.environ.get("CI") != "true", "Chromium is missing"
         pytest.skip("Chromium is not installed")
     from playwright.sync_api import sync_playwright
 
-    bridge = TarnBridge(tmp_path)
     bound = free_port("127.0.0.1", 0)
-    server = uvicorn.Server(
-        uvicorn.Config(make_app(bridge.desk, add_pages), log_config=None, timeout_graceful_shutdown=1)
-    )
+    server = uvicorn.Server(uvicorn.Config(app, log_config=None, timeout_graceful_shutdown=1))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
     thread.start()
 
@@ -40,15 +38,21 @@ def page(tmp_path):
 
     with sync_playwright() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        shown = browser.new_page(
-            viewport={"width": 1280, "height": 800}, base_url=f"http://127.0.0.1:{bound.getsockname()[1]}"
-        )
+        yield browser, f"http://127.0.0.1:{bound.getsockname()[1]}", end
+        browser.close()
+    end()
+
+
+@pytest.fixture
+def page(tmp_path):
+    """A page of a running Tarn Bridge in the system's Chromium, with the bridge and a way to end the service."""
+    bridge = TarnBridge(tmp_path)
+    with chromium(make_app(bridge.desk, add_pages)) as (browser, address, end):
+        shown = browser.new_page(viewport={"width": 1280, "height": 800}, base_url=address)
         shown.errors = []
         shown.on("pageerror", lambda error: shown.errors.append(str(error)))
         yield shown, bridge, end
         assert shown.errors == []
-        browser.close()
-    end()
 
 
 def test_a_stop_is_shown_by_word_shape_and_next_step_the_moment_it_happens(page):
@@ -267,33 +271,17 @@ def test_every_drawing_stays_in_its_box_with_its_stroke(page):
 @pytest.fixture
 def closed(tmp_path):
     """Two browsers at a running Tarn Bridge behind closed doors: the manager's, and a tablet's; with the entry."""
-    if CHROMIUM is None:
-        assert os.environ.get("CI") != "true", "Chromium is missing"
-        pytest.skip("Chromium is not installed")
-    from playwright.sync_api import sync_playwright
-
     bridge = TarnBridge(tmp_path)
     entry = Entry(bridge.desk)
-    bound = free_port("127.0.0.1", 0)
-    app = make_app(bridge.desk, add_pages, None, entry.doors)
-    server = uvicorn.Server(uvicorn.Config(app, log_config=None, timeout_graceful_shutdown=1))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
-    thread.start()
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
+    with chromium(make_app(bridge.desk, add_pages, None, entry.doors)) as (browser, address, _):
         pages, errors = [], []
         for width, height in ((1280, 800), (800, 1280)):
-            context = browser.new_context(
-                viewport={"width": width, "height": height}, base_url=f"http://127.0.0.1:{bound.getsockname()[1]}"
-            )
+            context = browser.new_context(viewport={"width": width, "height": height}, base_url=address)
             pages.append(context.new_page())
             pages[-1].on("pageerror", lambda error: errors.append(str(error)))
             pages[-1].on("console", lambda said: errors.append(said.text) if "Content Security" in said.text else None)
         yield pages, bridge, entry
         assert errors == []
-        browser.close()
-    server.should_exit = True
-    thread.join(10)
 
 
 def test_a_manager_chooses_a_pin_signs_in_enrols_a_tablet_and_releases_with_the_pin(closed):
