@@ -85,7 +85,7 @@ def test_the_service_as_the_unit_starts_it_serves_and_signs_at_its_end(tmp_path,
     events = [json.loads(line) for line in told.splitlines()]
     open_doors = "the doors are open: anyone who reaches this address may look and act"
     assert [event["event"] for event in events] == [open_doors, "serving", "checkpoint signed"]
-    assert events[0]["site"] == "K7"
+    assert events[1]["site"] == "K7"
     assert "Signed checkpoints: 1" in shell(f"foldmark --ledger {bridge.path} verify", programs, tmp_path)
 
 
