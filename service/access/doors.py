@@ -8,6 +8,7 @@ import json
 import os
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -20,7 +21,7 @@ from service.custody.facts import moment, stamp
 from service.custody.rules.roles import roles_of
 from service.ledger.batch import Batch
 from service.ledger.ids import uuid7
-from service.ledger.store import Reader
+from service.ledger.store import LedgerError, Reader
 from service.stations.desk import Desk
 from service.stations.writer import Done
 
@@ -32,6 +33,7 @@ LOCKED = timedelta(minutes=15)
 LONGEST_SESSION = timedelta(hours=12)
 """NIST SP 800-63B 4.2.3: sign in again at least every 12 hours (from memory)."""
 SEEN_EVERY = timedelta(minutes=1)
+LONGEST_TOKEN = 200
 REMEMBERED_S = 1.0
 """How long a look at the ledger is believed: another service's sign-out is heard of within this time."""
 DEVICE_CODE = timedelta(minutes=15)
@@ -61,23 +63,24 @@ class Doors:
     def __init__(self, desk: Desk, hasher: PasswordHasher | None = None) -> None:
         self._desk = desk
         self._hasher = hasher or PasswordHasher()
-        self._known: dict[str, tuple[float, Who | None]] = {}
+        self._known: dict[str, tuple[float, Who]] = {}
 
     # Who asks
 
     def who(self, token: str | None) -> Who | None:
         """Who holds this token; None when nobody does any more."""
-        if not token:
+        if not token or len(token) > LONGEST_TOKEN:
             return None
-        found = self._known.get(token)
-        if found and found[0] > time.monotonic():
-            return found[1]
         with self._desk.ledger.reading() as reader:
             who = self._device(reader, token) if "." in token else self._person(reader, token)
-        if len(self._known) > 10_000:
-            self._known.clear()
-        self._known[token] = (time.monotonic() + REMEMBERED_S, who)
+        if who:
+            self._known[token] = (time.monotonic() + REMEMBERED_S, who)
         return who
+
+    def remembered(self, token: str) -> Who | None:
+        """Who held this token a moment ago; None says that it has to be looked up. It never waits."""
+        found = self._known.get(token)
+        return found[1] if found and found[0] > time.monotonic() else None
 
     def _device(self, reader: Reader, token: str) -> Who | None:
         name, _, secret = token.partition(".")
@@ -98,7 +101,8 @@ class Doors:
         if not roles:
             return None
         if now - moment(kept["seen"]) > SEEN_EVERY:
-            self._write(lambda batch: _keep(batch, "session", digest(token), kept | {"seen": stamp(now)}))
+            with suppress(LedgerError):  # whoever looks may look on, though the ledger cannot be written
+                self._write(lambda batch: _keep(batch, "session", digest(token), kept | {"seen": stamp(now)}))
         return Who(badge=kept["badge"], roles=roles)
 
     # Badge and PIN
@@ -112,7 +116,7 @@ class Doors:
         return token
 
     def prove(self, badge: str, pin: str, address: str, what: str = "PIN given") -> None:
-        """That the badge's owner is here. Raises Shut or LockedOut; every try is written down."""
+        """That the badge's owner is here. Raises Shut or LockedOut; a try is written down until the badge is locked."""
         self._count(badge, address)
         with self._desk.ledger.reading() as reader:
             kept = _read(reader.access("pin", badge))
@@ -130,9 +134,12 @@ class Doors:
         self._write(done)
 
     def _count(self, badge: str, address: str) -> None:
-        """One more try for this badge and this address, before its PIN is looked at."""
+        """One more try for this badge and address, before its PIN is looked at; of what is locked nothing is written."""
         now = self._desk.clock()
         locked: list[str] = []
+        with self._desk.ledger.reading() as reader:
+            kept = [reader.access("tries", key) for key in (f"badge {badge}", f"address {address}")]
+        self._raise_if_locked([_read(tries) for tries in kept])
 
         def count(batch: Batch) -> None:
             locked.clear()
@@ -145,11 +152,14 @@ class Doors:
                 tries = {"count": 1 if over else tries["count"] + 1, "until": None}
                 if tries["count"] >= TRIES[kind]:
                     tries["until"] = stamp(now + LOCKED)
+                    self._note(batch, badge, address, f"{kind} locked")
                 _keep(batch, "tries", f"{kind} {value}", tries)
-            if locked:
-                self._note(batch, badge, address, "locked out")
 
         self._write(count)
+        self._raise_if_locked([{"until": until} for until in locked])
+
+    def _raise_if_locked(self, tries: list[dict[str, Any] | None]) -> None:
+        locked = [one["until"] for one in tries if one and one["until"] and moment(one["until"]) > self._desk.clock()]
         if locked:
             until = moment(max(locked)).astimezone(self._desk.practice.zone)
             raise LockedOut(f"too many wrong PINs: locked until {until:%H:%M}. A manager's new link opens it sooner")

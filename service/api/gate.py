@@ -14,10 +14,11 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from service.access.doors import Doors
-from service.access.policy import ACT, LOOK, OPEN, PEOPLE, SCAN, STATION, door
+from service.access.policy import ACT, LOOK, OPEN, SCAN, STATION, door
 from service.access.who import Who
 from service.api.entry import DEVICE, SESSION
 from service.api.problems import Problem, answer_to
+from service.ledger.store import LedgerError
 
 BODY_S = 20.0
 """Seconds within which each piece of a body has to come."""
@@ -65,31 +66,34 @@ class Gate:
         read = scope["method"] in _READS
         if not read and from_elsewhere(scope):
             await answer_to(Problem(403, "Not from here", _ELSEWHERE))(scope, receive, answer)
-        elif refusal := self._refused(scope) if self._doors else None:
+        elif refusal := await self._refused(scope, self._doors) if self._doors else None:
             await refusal(scope, receive, answer)
         else:
             await self._app(scope, receive if read else _prompt(receive), answer)
 
-    def _refused(self, scope: Scope) -> Response | None:
+    async def _refused(self, scope: Scope, doors: Doors) -> Response | None:
         """The answer to somebody who may not go on; None for who may, and then the scope says who it is."""
-        if self._doors is None:
-            return None
-        session, device = tokens(scope)
-        person, scanner = self._doors.who(session), self._doors.who(device)
+        try:
+            person, scanner = [await _who(doors, token) for token in tokens(scope)]
+        except LedgerError as error:
+            return answer_to(error)
         scope.setdefault("state", {}).update(person=person, device=scanner)
         path, method = scope["path"], scope["method"]
         behind = door(method, path)
         scans = (person and person.may("sign on")) or (scanner and (behind == SCAN or _stands_at(scanner, path)))
-        let_in = {OPEN: True, SCAN: scans, STATION: scans or person, LOOK: person, ACT: person}
-        let_in[PEOPLE] = person and person.may("see people")
-        if let_in[behind]:
+        if {OPEN: True, SCAN: scans, STATION: scans or person, LOOK: person, ACT: person}[behind]:
             return None
-        if person or scanner:
-            return answer_to(Problem(403, "Not yours to see", "this badge or device may not: ask a manager"))
         if method in _READS and not path.startswith(("/api/", "/metrics", "/openapi")):
             where = quote(path + (f"?{scope['query_string'].decode('latin-1')}" if scope["query_string"] else ""))
             return RedirectResponse(f"/sign-in?next={where}", 303)
+        if person or scanner:
+            return answer_to(Problem(403, "Not yours to see", "this badge or device may not: ask a manager"))
         return answer_to(Problem(401, "Not signed in", "sign in with badge and PIN, or enrol this device, first"))
+
+
+async def _who(doors: Doors, token: str | None) -> Who | None:
+    """Who holds this token: remembered, or looked up in a thread, so that no other request waits for the ledger."""
+    return (doors.remembered(token) or await asyncio.to_thread(doors.who, token)) if token else None
 
 
 def _stands_at(scanner: Who, path: str) -> bool:

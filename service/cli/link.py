@@ -39,6 +39,6 @@ def link(ctx: click.Context, badge: str, *, as_json: bool) -> None:
     finally:
         desk.close()
     if as_json:
-        click.echo(json.dumps({"badge": text, "path": f"/start/{code}", "hours": 24}))
+        click.echo(json.dumps({"badge": text, "path": f"/start#{code}", "hours": 24}))
     else:
-        click.echo(f"For one use within a day, at the service's address: /start/{code}")
+        click.echo(f"For one use within a day, at the service's address: /start#{code}")

@@ -117,7 +117,7 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     address = bound.getsockname()
     click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")
     if doors and (link := first_link(doors, desk)):
-        click.echo(f"No manager has a PIN yet. For one use within a day: http://{address[0]}:{address[1]}/start/{link}")
+        click.echo(f"No manager has a PIN yet. For one use within a day: http://{address[0]}:{address[1]}/start#{link}")
     _calm_collector()
     config = uvicorn.Config(
         app,

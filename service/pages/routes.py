@@ -63,6 +63,10 @@ class NotThere(Exception):  # noqa: N818  (a page says so)
     """A page for something nobody registered."""
 
 
+class NotYours(Exception):  # noqa: N818  (a page says so)
+    """A page for others than who asks."""
+
+
 def add_pages(app: FastAPI, desk: Desk) -> None:
     """Put the pages beside the API."""
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
@@ -81,9 +85,9 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/loads/{code}", lambda looks, r: load_page(looks, _there(looks.state.load(_code(r, "L", "W")))))
     page("/recalls", lambda looks, _: recalls_page(looks))
     page("/search", lambda looks, r: search_page(looks, r.query_params.get("q", "")))
-    page("/people", lambda looks, _: people_page(looks))
+    page("/people", _people)
     page("/sign-in", lambda _looks, r: sign_in_page(r.query_params.get("next", "/")))
-    page("/start/{code}", lambda _looks, r: StartPage("Choose your PIN", r.path_params["code"][:20]))
+    page("/start", lambda _looks, _: StartPage("Choose your PIN"))
     page("/enrol", lambda _looks, _: EnrolPage("Enrol this device"))
     page("/limits", lambda _looks, _: LimitsPage("What the record cannot show"))
     page("/stations", lambda _looks, _: StationsPage("Stations", tuple(STATIONS.items())))
@@ -106,6 +110,8 @@ def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> R
         return _problem(
             404, "Not known", "Nothing was ever registered or begun under that code here.", "Check the code."
         )
+    except NotYours:
+        return _problem(403, "Not yours to see", "This page is for managers.", "Ask one.")
     except (CodeError, ScanError, ReachError) as error:
         return _problem(422, "That cannot be looked up", f"{error}.", "Check it, or search from the bar above.")
     if isinstance(found, str):
@@ -115,6 +121,13 @@ def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> R
 
 def _problem(status: int, title: str, detail: str, then: str) -> Response:
     return HTMLResponse(render(ProblemPage(title, detail, then)), status)
+
+
+def _people(looks: Looks, request: Request) -> Page:
+    person = getattr(request.state, "person", None)
+    if person and not person.may("see people"):
+        raise NotYours
+    return people_page(looks)
 
 
 def _code(request: Request, *letters: str) -> str:

@@ -214,7 +214,6 @@ class SignInPage:
 class StartPage:
     template = "start.html"
     title: str
-    code: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,9 @@
 // Forms at the doors: a PIN or a one-time code goes to the service once, and is kept nowhere here.
 "use strict";
+for (const field of document.querySelectorAll("[data-from-address]")) {
+  field.value = location.hash.slice(1); // what stands behind # is sent to no server and stands in no log
+  history.replaceState(null, "", location.pathname);
+}
 for (const form of document.querySelectorAll("form[data-door]")) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
@@ -12,7 +16,7 @@ for (const form of document.querySelectorAll("form[data-door]")) {
       const found = await answer.json();
       for (const field of form.querySelectorAll("input[type=password]")) field.value = "";
       if (!answer.ok) { said.textContent = found.detail; return; }
-      if (form.dataset.tells === "link") said.textContent = `For one use within a day: ${location.origin}/start/${found.code}`;
+      if (form.dataset.tells === "link") said.textContent = `For one use within a day: ${location.origin}/start#${found.code}`;
       else if (form.dataset.tells === "code") said.textContent = `Type this at ${location.origin}/enrol within a quarter of an hour: ${found.code}`;
       else if (form.dataset.then) location.assign(form.dataset.then);
       else location.reload();

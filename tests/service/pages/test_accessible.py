@@ -54,7 +54,7 @@ def test_no_page_has_a_violation_in_either_theme_at_any_size(page, scheme):  # n
     shown, bridge, _ = page
     pack, load, other = lived_in(bridge)
     addresses = ["/", f"/packs/{pack}", f"/sets/{other}", "/loads", f"/loads/{load}", f"/loads/{load[0]}-nonsense", "/recalls", f"/recalls/{load}",
-                 "/search?q=Dental", "/search?q=nothing", "/limits", "/stations", "/sign-in", "/start/X", "/enrol",
+                 "/search?q=Dental", "/search?q=nothing", "/limits", "/stations", "/sign-in", "/start#X", "/enrol",
                  *(f"/stations/{name}" for name in STATIONS)]  # fmt: skip
     shown.emulate_media(color_scheme=scheme)
     found = []
