@@ -134,7 +134,7 @@ class Doors:
         self._write(done)
 
     def _count(self, badge: str, address: str) -> None:
-        """One more try for this badge and address, before its PIN is looked at; of what is locked nothing is written."""
+        """One more try for this badge and address, before its PIN is looked at; nothing is written of a locked one."""
         now = self._desk.clock()
         locked: list[str] = []
         with self._desk.ledger.reading() as reader:
