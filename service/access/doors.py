@@ -273,13 +273,11 @@ class Doors:
 
     def devices(self) -> list[dict[str, Any]]:
         with self._desk.ledger.reading() as reader:
-            rows = [{"device": key} | json.loads(body) for key, body in reader.accesses("device")]
-        return [{key: value for key, value in row.items() if key != "secret"} for row in rows]
+            return devices(reader)
 
-    def sign_ins(self, most: int = 200) -> list[dict[str, Any]]:
-        """Sign-ins and what went wrong at the doors, the latest first."""
+    def sign_ins(self) -> list[dict[str, Any]]:
         with self._desk.ledger.reading() as reader:
-            return [json.loads(body) for _, body in reader.accesses("sign-in")[: -most - 1 : -1]]
+            return sign_ins(reader)
 
     def has_pin(self, badge: str) -> bool:
         with self._desk.ledger.reading() as reader:
@@ -300,6 +298,17 @@ class Doors:
 
         self._desk.probe(work).result(30)
         self._known.clear()
+
+
+def devices(reader: Reader) -> list[dict[str, Any]]:
+    """Every device that was enrolled, without its secret."""
+    rows = [{"device": key} | json.loads(body) for key, body in reader.accesses("device")]
+    return [{key: value for key, value in row.items() if key != "secret"} for row in rows]
+
+
+def sign_ins(reader: Reader, most: int = 200) -> list[dict[str, Any]]:
+    """Sign-ins and what went wrong at the doors, the latest first."""
+    return [json.loads(body) for _, body in reader.accesses("sign-in")[: -most - 1 : -1]]
 
 
 def _keep(batch: Batch, kind: str, key: str, body: dict[str, Any]) -> None:

@@ -1,8 +1,8 @@
 """Who works here and which devices scan; and where one signs in."""
 
-import json
 from urllib.parse import urlsplit
 
+from service.access.doors import devices, sign_ins
 from service.pages.looks import Looks
 from service.pages.views import DeviceLine, DoorLine, PeoplePage, PersonLine, SignInPage
 
@@ -24,16 +24,17 @@ def people_page(looks: Looks) -> PeoplePage:
         for one in looks.state.people()
         if not one.left_at
     )
-    kept = [(code, json.loads(body)) for code, body in reader.accesses("device")]
-    devices = tuple(
-        DeviceLine(code, one["name"], ", ".join(one["stations"]), looks.said(one["since"]), looks.said(one["revoked"]))
-        for code, one in kept
+    known = tuple(
+        DeviceLine(
+            one["device"], one["name"], ", ".join(one["stations"]), looks.said(one["since"]), looks.said(one["revoked"])
+        )
+        for one in devices(reader)
     )
-    doors = [json.loads(body) for _, body in reader.accesses("sign-in")[: -_SHOWN - 1 : -1]]
-    lines = tuple(
-        DoorLine(looks.said(one["at"]), one["what"], looks.who(one["badge"]), one["address"]) for one in doors
+    doors = tuple(
+        DoorLine(looks.said(one["at"]), one["what"], looks.who(one["badge"]), one["address"])
+        for one in sign_ins(reader, _SHOWN)
     )
-    return PeoplePage("People", people, devices, lines)
+    return PeoplePage("People", people, known, doors)
 
 
 def sign_in_page(wanted: str) -> SignInPage:
