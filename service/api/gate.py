@@ -178,17 +178,23 @@ class PromptClients(HttpToolsProtocol):
     """uvicorn's protocol, with an end to waiting for a request's head: half-open connections are closed."""
 
     _deadline: asyncio.TimerHandle | None = None
+    _in_head = False
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
         self._expect()
 
     def data_received(self, data: bytes) -> None:
-        if self._deadline is None and (self.cycle is None or self.cycle.response_complete):
-            self._expect()
         super().data_received(data)
+        if self._in_head and self._deadline is None:
+            self._expect()  # only a head that came in pieces is waited for
+
+    def on_message_begin(self) -> None:
+        self._in_head = True
+        super().on_message_begin()
 
     def on_headers_complete(self) -> None:
+        self._in_head = False
         self._met()
         super().on_headers_complete()
 

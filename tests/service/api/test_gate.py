@@ -106,6 +106,17 @@ def test_half_a_request_and_none_at_all_are_let_go_while_others_are_answered(ser
     assert bridge.desk.waiting == 0
 
 
+def test_a_second_request_that_stops_half_way_is_let_go_too(served):
+    _, address = served
+    with socket.create_connection(address) as kept:
+        kept.sendall(b"GET /health HTTP/1.1\r\nHost: x\r\n\r\n")
+        assert kept.recv(65536).startswith(b"HTTP/1.1 200")
+        kept.sendall(b"GET /health HTTP/1.1\r\nHost: x\r\nX-Slow: ")
+        began = time.monotonic()
+        assert _end_of(kept)[1]
+        assert time.monotonic() - began < 3
+
+
 def test_a_body_that_stalls_is_answered_and_let_go_and_writes_nothing(served):
     bridge, address = served
     before = len(bridge.facts())
