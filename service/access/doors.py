@@ -133,6 +133,14 @@ class Doors:
 
         self._write(done)
 
+    def why_not(self, badge: str, pin: str, address: str) -> str | None:
+        """As `prove`, for a station: what there is to say against this PIN, None when it is the badge's."""
+        try:
+            self.prove(badge, pin, address)
+        except (Shut, LedgerError) as error:
+            return str(error)
+        return None
+
     def _count(self, badge: str, address: str) -> None:
         """One more try for this badge and address, before its PIN is looked at; nothing is written of a locked one."""
         now = self._desk.clock()

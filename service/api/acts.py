@@ -55,6 +55,10 @@ POSTS = (
          {"name": "Dental extraction A", "kind": "set", "implant": False, "wrap": "double",
           "mark": {"colour": "blue", "pattern": "two bars"},
           "sheet": [{"group": "Forceps", "line": "Extraction forceps", "count": 2}]}),
+    Post("/sets/{set}/change", "change set", "Change the count sheet of a set",
+         (("sheet", (list,), NEEDED), ("why", _TEXT, NEEDED)),
+         {"why": "one forceps sent for repair",
+          "sheet": [{"group": "Forceps", "line": "Extraction forceps", "count": 1}]}),
     Post("/sets/{set}/retire", "retire set", "Take a set out of use", (("why", _TEXT, NEEDED),), {"why": "worn out"}),
     Post("/patients/{patient}/identify", "identify patient", "A provisional code was this patient",
          (("was", _TEXT, NEEDED),), {"was": "A-K7-900001-Q"}),
@@ -69,6 +73,7 @@ POSTS = (
     Post("/loads/{load}/hold", "hold", "Hold a load", (("why", _TEXT, NEEDED),), {"why": "leak found at the door"}),
     Post("/packs/{pack}/compromised", "compromise", "A pack was found wet, torn, dropped or missing",
          (("why", _TEXT, NEEDED),), {"why": "missing"}),
+    Post("/packs/{pack}/override/confirm", "confirm override", "A surgeon stands for an override with the PIN", (), {}),
     Post("/recalls", "open recall", "Open a recall on a load",
          (("load", _TEXT, NEEDED), ("reach", _TEXT, "load"), ("why", _TEXT, NEEDED)),
          {"load": "L-K7-1-0331-K", "reach": "since", "why": "biological positive"}),
@@ -100,7 +105,7 @@ def checked(post: Post, body: dict[str, Any]) -> dict[str, Any]:
                 422, "The request cannot be taken", f"{name} has more than {LONGEST_TEXT} characters", field=name
             )
         found[name] = value
-    if post.does == "register set":
+    if "sheet" in found:
         _check_sheet(found["sheet"])
     return found
 

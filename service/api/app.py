@@ -92,6 +92,7 @@ def make_app(
     app.include_router(_stations(desk, streams, Metrics(desk, streams)))
     app.include_router(acts_router(desk, doors))
     if doors:
+        desk.ask_pins(doors.why_not)
         app.include_router(entry_router(doors))
     app.include_router(looks_router(desk))
     if add_pages:

@@ -24,7 +24,7 @@ class ScansFirst:
         try:
             body = json_object(await _body(receive))
             _check_place(scope, body.get("station"))
-            answer = await asyncio.wrap_future(self._desk.scan(body))
+            answer = await asyncio.wrap_future(self._desk.scan(body, _address(scope)))
         except Exception as error:  # noqa: BLE001  (whatever it is, the scanner gets a problem document)
             await answer_to(error)(scope, receive, send)
             return
@@ -32,6 +32,11 @@ class ScansFirst:
         headers = [(b"content-type", b"application/json"), (b"content-length", b"%d" % len(text))]
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         await send({"type": "http.response.body", "body": text})
+
+
+def _address(scope: Scope) -> str:
+    client = scope.get("client")
+    return client[0] if client else ""
 
 
 def _check_place(scope: Scope, station: Any) -> None:

@@ -195,7 +195,7 @@ def _set_registered(_: InstrumentSet | None, fact: Fact) -> InstrumentSet:
         name=data["name"],
         kind=data["kind"],
         implant=data["implant"],
-        sheet=tuple((line["group"], line["line"], line["count"]) for line in data["sheet"]),
+        sheet=_sheet(fact),
         mark_colour=mark.get("colour"),
         mark_pattern=mark.get("pattern"),
         wrap=data.get("wrap") or "double",
@@ -203,8 +203,13 @@ def _set_registered(_: InstrumentSet | None, fact: Fact) -> InstrumentSet:
     )
 
 
+def _sheet(fact: Fact) -> tuple[tuple[str, str, int], ...]:
+    return tuple((line["group"], line["line"], line["count"]) for line in fact.data["sheet"])
+
+
 SET: dict[str, Fold] = {
     "set_registered": _set_registered,
+    "set_changed": lambda r, f: changed(r, sheet=_sheet(f)),
     "set_retired": lambda r, f: changed(r, retired=f.data["why"]),
     "received": lambda r, f: changed(r, turn=max(r.turn, f.data["turn"]), pack=f.pack),
 }

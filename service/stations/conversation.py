@@ -14,8 +14,9 @@ from service.custody.rules.anywhere import DAMAGE
 from service.ledger.batch import Batch, Part
 from service.stations import loading, office, packing, store, theatre, unloading, wash
 from service.stations.hand import Hand
+from service.stations.pins import WANTED, Given, part_of_a_pin
 from service.stations.scan import Scan
-from service.stations.talk import Answer, Talk
+from service.stations.talk import Answer, PinWanted, Talk
 
 STATIONS: dict[str, ModuleType] = {
     "wash": wash,
@@ -57,12 +58,15 @@ class WrongKind(Refusal):
     """
 
 
-def hear(batch: Batch, part: Part, scan: Scan) -> dict[str, Any]:
-    """Answer one scan and write what it makes. The answer is what `POST /api/scans` returns."""
+def hear(batch: Batch, part: Part, scan: Scan, given: Given | None = None, *, pins: bool = False) -> dict[str, Any]:
+    """Answer one scan and write what it makes. The answer is what `POST /api/scans` returns.
+
+    With `pins` the acts that take a PIN wait for it; `given` is what the station was given of one.
+    """
     hand = Hand.from_json(batch.hand(scan.station))
-    talk = Talk(scan, hand, part)
+    talk = Talk(scan, hand, part, pins)
     try:
-        answer = _understand(talk)
+        answer = _of_a_pin(talk, given) if given else _understand(talk)
     except Question as question:
         answer = _question(talk, question)
     except Refusal as refusal:
@@ -71,6 +75,8 @@ def hear(batch: Batch, part: Part, scan: Scan) -> dict[str, Any]:
         hand.written = [fact.id for fact in talk.noted]
     hand.touched_at = scan.at
     body = as_body(answer, talk.noted, scan)
+    if answer.rule == WANTED and hand.pending:
+        body["pin_of"] = hand.pending["pin_of"]
     _remember(talk, answer, body)
     batch.keep_hand(scan.station, hand.as_json())
     return body
@@ -92,7 +98,7 @@ def as_body(answer: Answer, noted: list[Fact], scan: Scan) -> dict[str, Any]:
 def _remember(talk: Talk, answer: Answer, body: dict[str, Any]) -> None:
     hand = talk.hand
     hand.answer = body
-    if talk.code is None or talk.code.letter != "K":
+    if answer.rule != WANTED and (talk.code is None or talk.code.letter != "K"):
         row = {
             "verdict": answer.verdict,
             "title": answer.title or answer.headline,
@@ -109,6 +115,8 @@ def _question(talk: Talk, question: Question) -> Answer:
         "rule": question.rule,
         "reasons": list(question.reasons),
         "needs_reason": question.needs_reason,
+        "why": talk.why,
+        "pin_of": question.badge if isinstance(question, PinWanted) else None,
     }
     return Answer("ask", question.headline, question.why, question.step, talk.subject, question.rule)
 
@@ -132,8 +140,29 @@ def _quotable(text: str) -> str | None:
     return text if re.fullmatch(r"[0-9A-Z*-]{1,20}", text) else None
 
 
+def _of_a_pin(talk: Talk, given: Given) -> Answer:
+    """What a station was given of the PIN it waits for: the act is done once it is proved."""
+    _signed_on(talk)
+    pending = talk.hand.pending
+    if not _waits_for_a_pin(talk) or pending is None or given.badge not in {None, pending["pin_of"]}:
+        return talk.ask("No PIN was asked for.", "Nothing was written.", "Begin again with what needs it.")
+    if given.digits:
+        return talk.ask("• " * given.digits, "", "Show DONE when the PIN is whole.", WANTED)
+    if given.badge is None:
+        return talk.ask("That PIN did not fit.", f"{given.why}.", "Give it again, or show NO.", WANTED)
+    talk.proved = given.badge
+    return _again(talk, pending["why"])
+
+
+def _waits_for_a_pin(talk: Talk) -> bool:
+    return bool(talk.pins and talk.hand.pending and talk.hand.pending["rule"] == WANTED)
+
+
 def _understand(talk: Talk) -> Answer:
     text = talk.scan.code
+    if _waits_for_a_pin(talk) and part_of_a_pin(text):
+        anew = "The service was started anew meanwhile."
+        return talk.ask("The PIN once more?", anew, "Give it from its first digit.", WANTED)
     if text.startswith("="):
         _signed_on(talk)
         return _typed(talk, _printable(text[1:]))
@@ -236,6 +265,8 @@ def _again(talk: Talk, why: str | None) -> Answer:
     talk.why = why
     talk.scan = replace(talk.scan, code=pending["code"])
     talk.hand.pending = None
+    if talk.scan.code.startswith("="):
+        return _typed(talk, _printable(talk.scan.code[1:]))
     talk.code = _check(talk, talk.scan.code)
     if talk.code is None:
         answer = theatre.patient(talk, talk.scan.code)

@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Callable, Iterable
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
 from datetime import datetime
 from typing import Any, Protocol
 
@@ -15,7 +16,8 @@ from service.ledger.ids import is_uuid
 from service.ledger.store import Ledger
 from service.stations import scan as scans
 from service.stations.conversation import hear
-from service.stations.scan import ScanError, happened_at, station_name
+from service.stations.pins import Given, Pins, Prove
+from service.stations.scan import Scan, ScanError, happened_at, station_name
 from service.stations.writer import Clock, Done, Work, Writer, utc_now
 
 log = logging.getLogger("foldmark")
@@ -49,6 +51,7 @@ class Desk:
         self._printer = printer
         self._closes = closes
         self._listeners: list[Listener] = []
+        self._pins: Pins | None = None
         self._writer = Writer(ledger, clock, self._told)
         self.delays: dict[str, tuple[float, datetime]] = {}
         """By station: how many seconds its last scan waited to be sent, and when it came."""
@@ -60,6 +63,8 @@ class Desk:
 
     def close(self) -> None:
         self._printing.shutdown(wait=True)
+        if self._pins:
+            self._pins.close()
         self._writer.close()
         if self._closes:
             self.ledger.close()
@@ -79,14 +84,25 @@ class Desk:
     def forget(self, listener: Listener) -> None:
         self._listeners.remove(listener)
 
-    def scan(self, body: dict[str, Any]) -> "Future[dict[str, Any]]":
-        """Answer a scan. Raises ScanError at once when its body cannot be taken."""
+    def ask_pins(self, prove: Prove) -> None:
+        """From here on, stations ask for the PIN of who does what takes one."""
+        self._pins = Pins(prove)
+
+    def scan(self, body: dict[str, Any], address: str = "") -> "Future[dict[str, Any]]":
+        """Answer a scan that came from `address`. Raises ScanError at once when its body cannot be taken."""
         now = self.clock()
         scan = scans.take(body, now)
         self.delays[scan.station] = ((now - moment(scan.at)).total_seconds(), now)
+        if self._pins and (answer := self._pins.take(scan, address, self._given)):
+            return answer
+        return self._hear(scan)
 
+    def _given(self, scan: Scan, given: Given) -> "Future[dict[str, Any]]":
+        return self._hear(replace(scan, code="="), given)
+
+    def _hear(self, scan: Scan, given: Given | None = None) -> "Future[dict[str, Any]]":
         def work(batch: Batch, part: Part) -> Done:
-            answer = hear(batch, part, scan)
+            answer = hear(batch, part, scan, given, pins=self._pins is not None)
             return Done(answer, scan.station, part.noted)
 
         return self._writer.submit(scan.id, work, scan.code)
@@ -149,6 +165,8 @@ class Desk:
         return self.probe(work)
 
     def _told(self, done: Done) -> None:
+        if self._pins and done.station:
+            self._pins.heard(done.station, done.body)
         for station, answer in [(done.station, done.body), *done.late.items()]:
             if station:
                 for listener in list(self._listeners):

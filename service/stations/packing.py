@@ -61,8 +61,20 @@ def _label(talk: Talk, pack_code: str) -> Answer:
     return talk.go(f"{name} is labelled.", "", "Take it to loading, or scan the next set.", title=name)
 
 
+def _sheet_changed(talk: Talk) -> Answer | None:
+    """Somebody changed the count sheet while this set was being counted onto it: the count begins anew."""
+    work = talk.hand.work
+    if "sheet" not in work or work["sheet"] == (now := [list(line) for line in _owner(talk).sheet]):
+        return None
+    talk.hand.step = "count"
+    work |= {"sheet": now, "found": {}, "groups": list(dict.fromkeys(group for group, _, _ in now))}
+    return _ask_count(talk, "The count sheet was changed meanwhile: count again.")
+
+
 def card(talk: Talk, word: str) -> Answer | None:
     step = talk.hand.step
+    if word != "NO" and (changed := _sheet_changed(talk)):
+        return changed
     if word == "NO" and step == "inspect":
         talk.hand.step = "fault"
         return talk.ask("What is wrong?", "", "Show 1 not clean, 2 not dry, 3 something does not work.")
@@ -88,6 +100,8 @@ def card(talk: Talk, word: str) -> Answer | None:
 
 def number(talk: Talk, value: int) -> Answer | None:
     step = talk.hand.step
+    if changed := _sheet_changed(talk):
+        return changed
     if step == "fault" and value in _FAULTS:
         data, words, todo = _FAULTS[value]
         return _inspected(talk, data, words, todo)
@@ -102,6 +116,8 @@ def number(talk: Talk, value: int) -> Answer | None:
 
 
 def typed(talk: Talk, text: str) -> Answer | None:
+    if changed := _sheet_changed(talk):
+        return changed
     if talk.hand.step == "count" and text.isdecimal():
         return _total(talk, int(text))
     if talk.hand.step == "strip":
@@ -118,6 +134,7 @@ def _inspected(talk: Talk, data: dict[str, bool], words: str, todo: str = "") ->
         talk.hand.rest()
         return talk.go(f"{owner.name} is put down as {words}.", "It is not packed.", todo)
     talk.hand.step = "count"
+    talk.hand.work["sheet"] = [list(line) for line in owner.sheet]
     talk.hand.work["groups"] = list(dict.fromkeys(group for group, _, _ in owner.sheet))
     return _ask_count(talk, "Take out what does not work, and count what is left." if words else "")
 

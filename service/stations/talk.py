@@ -7,8 +7,9 @@ from label_templates.codes import Code
 from service.custody.chain import State
 from service.custody.facts import Fact, moment
 from service.custody.records import Pack
-from service.custody.rules import Act, Refusal, decide
+from service.custody.rules import Act, Question, Refusal, decide
 from service.custody.rules.anywhere import name_of
+from service.custody.rules.roles import PIN
 from service.ledger.batch import Part
 from service.stations.hand import Hand
 from service.stations.scan import Scan
@@ -30,13 +31,28 @@ class Answer:
     """What the list of last scans calls it."""
 
 
+class PinWanted(Question):
+    """The PIN of {badge}?
+
+    To {does} takes the badge and its PIN.
+
+    Type it, or show its digits and DONE. NO leaves it.
+    """
+
+    def __init__(self, badge: str, does: str) -> None:
+        super().__init__(badge=badge, does=does)
+        self.badge = badge
+
+
 @dataclass(slots=True)
 class Talk:
-    """A scan being answered."""
+    """A scan being answered. With `pins` an act that takes the PIN is done only by who has just `proved` it."""
 
     scan: Scan
     hand: Hand
     part: Part
+    pins: bool = False
+    proved: str | None = None
     code: Code | None = None
     confirmed: frozenset[str] = frozenset()
     why: str | None = None
@@ -66,10 +82,13 @@ class Talk:
         )
 
     def do(self, does: str, data: dict[str, Any] | None = None, **keys: str | None) -> list[Fact]:
-        """Let the rules decide, and write what they give. Raises the Refusal when they refuse."""
-        outcome = decide(self.state, self.act(does, data, **keys))
+        """Let the rules decide, and write what they give. Raises the Refusal when they refuse, or PinWanted."""
+        act = self.act(does, data, **keys)
+        outcome = decide(self.state, act)
         if isinstance(outcome, Refusal):
             raise outcome
+        if self.pins and does in PIN and act.by and self.proved != act.by:
+            raise PinWanted(act.by, does)
         if self.scan.clock:
             for fact in outcome:
                 fact.data["clock"] = self.scan.clock

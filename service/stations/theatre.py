@@ -1,16 +1,18 @@
 """Theatre: the patient, then each pack, may I open it? Then what its strip showed, and the gauze."""
 
-from label_templates.codes import Code
+from label_templates.codes import Code, card_code
 from service.custody.chain import use_by
 from service.custody.records import Case, Pack
 from service.custody.rules import Refusal
 from service.custody.rules.anywhere import ask
 from service.custody.rules.cases import ADDED, END, START, AnotherCaseOpen, StillThisPatient, gauze_expected
+from service.stations.pins import WANTED
 from service.stations.store import shelf_name
 from service.stations.talk import Answer, Talk, number_of
 
 TAKES = "the patient or a case card, then packs"
 _MOMENTS = {START, ADDED, END}
+_YES = card_code("YES").text
 
 
 def scan(talk: Talk, code: Code) -> Answer | None:
@@ -121,6 +123,8 @@ def _shelve(talk: Talk, shelf: str) -> Answer:
 def card(talk: Talk, word: str) -> Answer | None:
     if word == "DONE":
         return _close(talk)
+    if word == "YES" and talk.hand.step == "confirm":
+        return _confirm(talk)
     if word not in {"TURNED", "PALE", "UNSURE", "RETURN", "UNUSED"}:
         return None
     pack = talk.hand.last_pack
@@ -141,6 +145,8 @@ def card(talk: Talk, word: str) -> Answer | None:
 
 
 def _settled(talk: Talk, pack: str) -> None:
+    if talk.hand.step == "confirm":
+        talk.hand.rest()
     talk.hand.asked = [code for code in talk.hand.asked if code != pack]
 
 
@@ -245,7 +251,23 @@ def _override(talk: Talk, reason: str) -> Answer:
     talk.hand.asked.append(work["pack"])
     talk.hand.last_pack, talk.hand.stopped = work["pack"], None
     talk.hand.rest()
+    opening = "open it, look at the strip, then show TURNED, PALE or UNSURE."
+    said = f"Overridden: {talk.pack_name(work['pack'])}."
+    unconfirmed = "Unconfirmed until the surgeon's PIN, within 24 hours."
+    if not talk.pins:
+        return Answer("ask", said, unconfirmed, f"{opening[0].upper()}{opening[1:]}", work["pack"], "override")
+    talk.hand.step, talk.hand.work = "confirm", work
+    pending = {"code": _YES, "confirmed": [], "rule": WANTED, "reasons": [], "needs_reason": False, "why": None}
+    talk.hand.pending = pending | {"pin_of": work["surgeon"]}
+    return Answer("ask", said, unconfirmed, f"The surgeon's PIN now; or {opening}", work["pack"], WANTED)
+
+
+def _confirm(talk: Talk) -> Answer:
+    """The surgeon stands for the override just made, with the PIN."""
+    work = talk.hand.work
+    talk.do("confirm override", pack=work["pack"], by=work["surgeon"])
+    talk.hand.rest()
     return Answer(
-        "ask", f"Overridden: {talk.pack_name(talk.hand.last_pack)}.", "Unconfirmed until the PIN, within 24 hours.",
-        "Open it, look at the strip, then show TURNED, PALE or UNSURE.", talk.hand.last_pack, "override",
+        "go", "The override is confirmed.", f"Badge {work['surgeon'][5:8]} stands for it.",
+        "Open the pack, look at the strip, then show TURNED, PALE or UNSURE.", work["pack"], "override",
     )  # fmt: skip

@@ -9,7 +9,7 @@ from label_templates.codes import CodeError
 from service.custody.chain import State
 from service.custody.facts import Fact
 from service.custody.recall import ReachError
-from service.custody.rules import anywhere, cases, loading, office, packing, release, store, theatre, wash
+from service.custody.rules import anywhere, cases, loading, office, overrides, packing, release, store, theatre, wash
 from service.custody.rules.act import Act
 from service.custody.rules.refusal import Question, Refusal
 from service.custody.rules.roles import check_role
@@ -45,7 +45,8 @@ ACTS: dict[str, Rule] = {
     "open pack": theatre.open_pack,
     "open unused": theatre.open_unused,
     "return pack": theatre.return_pack,
-    "override": theatre.override,
+    "override": overrides.override,
+    "confirm override": overrides.confirm_override,
     "check set inside": theatre.same_set_inside,
     "count": cases.count,
     "close case": cases.close_case,
@@ -63,6 +64,7 @@ ACTS: dict[str, Rule] = {
     "stop machine": office.stop_machine,
     "return machine": office.return_machine,
     "register set": office.register_set,
+    "change set": office.change_set,
     "retire set": office.retire_set,
     "identify patient": office.identify_patient,
     "open recall": office.open_recall,

@@ -1,6 +1,7 @@
 """The office: what the practice owns, who works there, and recalls."""
 
 import re
+from typing import Any
 
 from label_templates import codes
 from service.custody.chain import State
@@ -124,12 +125,28 @@ def register_set(state: State, act: Act) -> list[Fact]:
     if data["kind"] not in SET_KINDS:
         raise BadValue(what="This set", why=f"{data['kind']!r} is not a kind of set.",
                        todo=f"Choose among {', '.join(SET_KINDS)}.")  # fmt: skip
-    names = [line["line"] for line in data["sheet"]]
+    _check_sheet(data["sheet"])
+    keys = ("name", "kind", "implant", "sheet", "mark", "wrap", "bears_c")
+    return [act.fact("set_registered", {key: data.get(key) for key in keys} | {"number": number}, set=code)]
+
+
+def _check_sheet(sheet: list[dict[str, Any]]) -> None:
+    names = [line["line"] for line in sheet]
     if len(set(names)) != len(names) or not names:
         raise BadValue(what="This count sheet", why="Every line needs a name of its own, and there must be one.",
                        todo="Name each line once.")  # fmt: skip
-    keys = ("name", "kind", "implant", "sheet", "mark", "wrap", "bears_c")
-    return [act.fact("set_registered", {key: data.get(key) for key in keys} | {"number": number}, set=code)]
+
+
+def change_set(state: State, act: Act) -> list[Fact]:
+    """A new count sheet for a set, with the reason. What is packed already keeps the lines it was counted on."""
+    owner = state.set(act.set)
+    if owner is None or owner.retired:
+        raise UnknownCode(code=act.set, kind="set in use")
+    if not act.why:
+        raise ReasonNeeded(what="Changing a count sheet")
+    sheet = list(act.data["sheet"])
+    _check_sheet(sheet)
+    return [act.fact("set_changed", {"sheet": sheet, "why": act.why})]
 
 
 def retire_set(state: State, act: Act) -> list[Fact]:

@@ -24,15 +24,22 @@ MAY: dict[str, frozenset[str]] = dict.fromkeys(
 ) | dict.fromkeys(
     (
         "open site", "name key", "enrol staff", "staff left", "register machine", "return machine", "register set",
-        "retire set", "open recall", "close recall", "enrol device", "see people",
+        "change set", "retire set", "open recall", "close recall", "enrol device", "see people",
     ),
     _MANAGER,
-) | {"override": frozenset({"surgeon"}), "look": frozenset(ROLES)}  # fmt: skip
+) | {
+    "override": frozenset({"surgeon"}),
+    "confirm override": frozenset({"surgeon"}),
+    "look": frozenset(ROLES),
+}  # fmt: skip
 """Every act, and the roles that may do it. Release asks besides that the person is named for it, one by one."""
 
 PIN = frozenset(
-    {"release", "reject", "enrol staff", "staff left", "open recall", "close recall", "retire set", "enrol device"}
-)
+    (
+        "release", "reject", "enrol staff", "staff left", "open recall", "close recall", "change set", "retire set",
+        "enrol device", "confirm override",
+    )
+)  # fmt: skip
 """Acts that the badge alone does not allow. An override takes the surgeon's PIN as well, at once or within a day."""
 
 

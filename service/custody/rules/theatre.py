@@ -109,24 +109,6 @@ class NotReturned(Refusal):
     """
 
 
-class NoOverride(Refusal):
-    """No override opens this pack.
-
-    {why}
-
-    {todo}
-    """
-
-
-class NoReason(Refusal):
-    """An override needs its reason.
-
-    It stays on every report for ever.
-
-    Type the reason.
-    """
-
-
 NEVER_OVERRIDDEN = ("wet", "torn", "dropped", "missing", "strip pale")
 
 
@@ -278,28 +260,6 @@ def return_pack(state: State, act: Act) -> list[Fact]:
     if where not in {"released", "waiting"}:
         raise NotReturned(name=name_of(state, pack), state=where)
     return [act.fact("returned", set=pack.set, load=None, patient=None)]
-
-
-def override(state: State, act: Act) -> list[Fact]:
-    """A surgeon takes a stop on, for this patient, with a reason typed by whoever circulates.
-
-    One fact for each rule that stands against the pack; unconfirmed until the surgeon's PIN. That it takes a surgeon
-    stands in the table of roles.
-    """
-    pack = known_pack(state, act.pack)
-    against = reasons_against(state, pack, act.at)
-    for refusal in against:
-        if not refusal.overridable:
-            raise NoOverride(why=f"{refusal.headline} {refusal.why}", todo=refusal.step)
-    if not act.why:
-        raise NoReason
-    data = {
-        "why": act.why,
-        "confirmed": False,
-        "case": act.data["case"],
-        "typed_by": act.data.get("typed_by"),
-    }
-    return [act.fact("overridden", {"rule": r.rule} | data, set=pack.set, load=None) for r in against]
 
 
 def same_set_inside(state: State, act: Act) -> list[Fact]:

@@ -148,3 +148,29 @@ def test_typed_text_is_kept_without_control_characters_and_composed(bridge):
     bridge.wash([one])
     bridge.scans("packing-1", TECHNICIAN, one, "YES", "=16", "= \u202e24\0-e\u0301 ", "DONE")
     assert bridge.facts("packed")[0].data["strip_lot"] == "24-é"
+
+
+def test_a_sheet_changed_in_mid_count_is_counted_anew(bridge):
+    one = bridge.new_set()
+    bridge.wash([one])
+    bridge.scans("packing-1", TECHNICIAN, one, "YES")
+    shorter = [{"group": "Forceps", "line": "Extraction forceps", "count": 1}]
+    assert bridge.act("change set", set=one, sheet=shorter, why="one sent for repair")["verdict"] == "go"
+    answer = bridge.scan("packing-1", "YES")
+    assert (answer["headline"], answer["detail"][:43]) == ("Forceps: 1?", "The count sheet was changed meanwhile: coun")
+    bridge.scans("packing-1", "YES", "=24", "DONE")
+    packed = bridge.facts("packed")[0]
+    assert packed.data["lines"] == [{"line": "Extraction forceps", "expected": 1, "found": 1}]
+    assert bridge.record("set", one).sheet == (("Forceps", "Extraction forceps", 1),)
+
+
+@pytest.mark.parametrize(("sheet", "why", "rule"), [
+    ([], "a reason", "bad_value"),
+    ([{"group": "g", "line": "l", "count": 1}] * 2, "a reason", "bad_value"),
+    ([{"group": "g", "line": "l", "count": 1}], "", "reason_needed"),
+])  # fmt: skip
+def test_a_count_sheet_is_not_changed_to_nonsense_or_without_a_reason(bridge, sheet, why, rule):
+    one = bridge.new_set()
+    before = bridge.record("set", one).sheet
+    assert bridge.act("change set", set=one, sheet=sheet, why=why)["rule"] == rule
+    assert bridge.record("set", one).sheet == before
