@@ -18,7 +18,7 @@ def set_page(looks: Looks, owner: InstrumentSet) -> SetPage:
         rows.append(("Retired", owner.retired))
     packs = sorted(looks.reader.packs_of(owner.code), key=lambda pack: -pack.turn)
     lines = tuple(looks.pack_line(pack) for pack in packs[:100])
-    return SetPage(owner.name, owner.code, tuple(rows), drawn_sheet(owner), lines)
+    return SetPage(owner.name, owner.code, tuple(rows), drawn_sheet(owner), bool(owner.retired), lines)
 
 
 def drawn_sheet(owner: InstrumentSet) -> Sheet:

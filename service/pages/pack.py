@@ -6,6 +6,7 @@ from label_templates.symbols import qr
 from service.custody.chain import STEP_WORDS, custody_facts, expired, gaps, step_of, use_by
 from service.custody.facts import Fact, moment
 from service.custody.records import InstrumentSet, Load, Pack
+from service.custody.rules.overrides import unconfirmed
 from service.pages import drawing
 from service.pages.drawing import Stop
 from service.pages.looks import Looks
@@ -23,17 +24,26 @@ def pack_page(looks: Looks, pack: Pack) -> PackPage:
     facts = custody_facts(looks.state, pack)
     load = looks.state.load(pack.load)
     missing = gaps(facts)
+    waiting = unconfirmed(facts)
     stops = _stops(looks, facts, pack, {gap["step"] for gap in missing})
     flags = looks.state.flags(pack)
     out = not pack.opened_at and expired(pack, load, looks.now, looks.zone)
     tags = (*flags, *(["out of date"] if out else []), *(["SHORT"] if pack.short else []),
-            *(["opened by override, unconfirmed"] if pack.overridden else []))  # fmt: skip
+            *_override_tags(pack, waiting))  # fmt: skip
     return PackPage(
         owner.name if owner else pack.set, pack.code, pack.set, tuple(_pack_rows(looks, pack, owner, load)), tags,
         drawing.qr_svg(qr(pack.code)), drawing.custody_line(stops),
         tuple((stop.name, stop.when, f"{stop.words} {stop.news}".strip()) for stop in stops),
         tuple(f"{gap['why']}, before {gap['before'].replace('_', ' ')}" for gap in missing), looks.facts(facts),
+        bool(waiting),
     )  # fmt: skip
+
+
+def _override_tags(pack: Pack, waiting: list[Fact]) -> list[str]:
+    if not pack.overridden:
+        return []
+    said = "opened by override" if pack.opened_at else "overridden"
+    return [f"{said}, unconfirmed" if waiting else said]
 
 
 def _pack_rows(looks: Looks, pack: Pack, owner: InstrumentSet | None, load: Load | None) -> list[tuple[str, str]]:

@@ -69,6 +69,8 @@ class PackPage:
     steps: tuple[tuple[str, str, str], ...]
     gaps: tuple[str, ...]
     facts: tuple[FactRow, ...]
+    unconfirmed: bool
+    """Whether an override still waits for the surgeon's PIN."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +170,7 @@ class SetPage:
     code: str
     rows: tuple[tuple[str, str], ...]
     sheet: Sheet
+    retired: bool
     packs: tuple[PackLine, ...]
 
 
