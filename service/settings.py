@@ -26,8 +26,8 @@ class Settings:
     key: str | None = None
     host: str = "127.0.0.1"
     port: int = 8080
-    doors: str = "open"
-    """`closed`: nobody is answered who has not signed in or been enrolled."""
+    doors: str = "closed"
+    """`closed`: nobody is answered who has not signed in or been enrolled. `open`: anyone who reaches the service."""
     labels_to: str | None = None
     practice: Practice = field(default_factory=Practice)
 

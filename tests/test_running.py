@@ -14,6 +14,7 @@ from pathlib import Path
 import httpx
 import pytest
 
+from tests.entry import Entry, bearer
 from tests.faults.load import Service
 from tests.practice import TECHNICIAN, TarnBridge, wash_load
 
@@ -83,9 +84,8 @@ def test_the_service_as_the_unit_starts_it_serves_and_signs_at_its_end(tmp_path,
     running.terminate()
     _, told = running.communicate(timeout=30)
     events = [json.loads(line) for line in told.splitlines()]
-    open_doors = "the doors are open: anyone who reaches this address may look and act"
-    assert [event["event"] for event in events] == [open_doors, "serving", "checkpoint signed"]
-    assert events[1]["site"] == "K7"
+    assert [event["event"] for event in events] == ["serving", "checkpoint signed"]
+    assert events[0]["site"] == "K7"
     assert "Signed checkpoints: 1" in shell(f"foldmark --ledger {bridge.path} verify", programs, tmp_path)
 
 
@@ -131,6 +131,7 @@ def test_the_steps_of_an_update_run_in_their_order(tmp_path, programs):
 @pytest.mark.skipif(shutil.which("nginx") is None, reason="nginx is not installed: the proxy is not tried")
 def test_the_proxy_passes_scans_and_events_on_and_keeps_metrics_inside(tmp_path):
     bridge = TarnBridge(tmp_path)
+    token = Entry(bridge.desk).device()
     bridge.close()
     service = Service(bridge.path)
     with socket.socket() as probe:
@@ -152,7 +153,9 @@ def test_the_proxy_passes_scans_and_events_on_and_keeps_metrics_inside(tmp_path)
     proxy = subprocess.Popen(["nginx", "-p", tmp_path, "-c", tmp_path / "nginx.conf"], stderr=subprocess.PIPE)
     try:
         trusted = ssl.create_default_context(cafile=str(tmp_path / "c.pem"))
-        with httpx.Client(base_url=f"https://127.0.0.1:{port}", verify=trusted, timeout=10) as http:
+        with httpx.Client(
+            base_url=f"https://127.0.0.1:{port}", verify=trusted, timeout=10, headers=bearer(token)
+        ) as http:
             deadline = time.monotonic() + 10
             while True:
                 try:
@@ -170,6 +173,7 @@ def test_the_proxy_passes_scans_and_events_on_and_keeps_metrics_inside(tmp_path)
                     answer = httpx.post(
                         f"https://127.0.0.1:{port}/api/scans",
                         json={"id": new_id(), "station": "wash-1", "code": code},
+                        headers=bearer(token),
                         verify=trusted,
                     )
                     assert answer.json()["verdict"] != "stop"
@@ -197,9 +201,11 @@ def test_every_number_to_watch_is_told_and_counts(tmp_path):
     from prometheus_client.parser import text_string_to_metric_families
 
     bridge = TarnBridge(tmp_path)
+    entry = Entry(bridge.desk)
+    scanner, monitor = entry.device(), entry.device("monitor")
     bridge.close()
     service = Service(bridge.path)
-    with httpx.Client(base_url=f"http://127.0.0.1:{service.port}", timeout=10) as http:
+    with httpx.Client(base_url=f"http://127.0.0.1:{service.port}", timeout=10, headers=bearer(scanner)) as http:
         from scanner.outbox import new_id
 
         for code in (TECHNICIAN, wash_load(1), "S-K7-0042-*", "nonsense"):
@@ -207,8 +213,13 @@ def test_every_number_to_watch_is_told_and_counts(tmp_path):
                 "/api/scans",
                 json={"id": new_id(), "station": "wash-1", "code": code, "seen_at": "2026-03-04T08:00:00Z"},
             )
-        found = {family.name: family for family in text_string_to_metric_families(http.get("/metrics").text)}
+        found = {
+            family.name: family
+            for family in text_string_to_metric_families(http.get("/metrics", headers=bearer(monitor)).text)
+        }
         health = http.get("/health").json()
+        assert http.get("/metrics").status_code == 403
+        assert http.get("/api/stations/wash-1", headers=bearer(monitor)).status_code == 403
     service.stop()
     named = set(re.findall(r"^\| `(foldmark_\w+)`", PAGE, re.MULTILINE))
     assert {name.removesuffix("_total") for name in named} <= set(found)

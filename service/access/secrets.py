@@ -3,6 +3,7 @@
 import hashlib
 import hmac
 import secrets
+from contextlib import suppress
 from itertools import pairwise
 
 from argon2 import PasswordHasher
@@ -50,6 +51,15 @@ def check_pin(pin: str) -> None:
     steps = {(int(b) - int(a)) % 10 for a, b in pairwise(pin)}
     if len(steps) == 1 or len(set(pin)) < 3:
         raise WeakPinError("this PIN is among the first that anyone tries: choose other digits")
+
+
+def new_pin() -> str:
+    """A PIN for somebody who does not choose one."""
+    while True:
+        pin = "".join(secrets.choice("0123456789") for _ in range(SHORTEST_PIN))
+        with suppress(WeakPinError):
+            check_pin(pin)
+            return pin
 
 
 def right_pin(hasher: PasswordHasher, kept: str, pin: str) -> bool:

@@ -4,6 +4,9 @@ from dataclasses import dataclass, field
 
 from service.custody.rules.roles import MAY
 
+MONITOR = "monitor"
+"""What a device is enrolled for that reads the service's numbers and stands at no station."""
+
 
 @dataclass(frozen=True, slots=True)
 class Who:
@@ -24,3 +27,8 @@ class Who:
         if self.device:
             return not self.stations or station.rsplit("-", 1)[0] in self.stations
         return self.may("sign on")
+
+    @property
+    def monitors(self) -> bool:
+        """Whether the service's numbers may be told: to a person, or to a device enrolled for nothing else."""
+        return not self.device or MONITOR in self.stations

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from label_templates import codes
 from service.access.doors import ANYWHERE, Doors, LockedOut, Shut
 from service.access.secrets import WeakPinError
-from service.access.who import Who
+from service.access.who import MONITOR, Who
 from service.api.bodies import json_body
 from service.api.problems import Problem
 from service.stations.scan import KINDS
@@ -86,11 +86,11 @@ def _managers(router: APIRouter, doors: Doors) -> None:
         body = await json_body(request)
         by = await _proved(request, body, "enrol device", doors)
         stations = body.get("stations", [ANYWHERE])
-        if not isinstance(stations, list) or not stations or not {*map(str, stations)} <= {*KINDS, ANYWHERE}:
+        if not isinstance(stations, list) or not stations or not {*map(str, stations)} <= {*KINDS, ANYWHERE, MONITOR}:
             raise Problem(
                 422,
                 "The request cannot be taken",
-                f"stations is a list of {', '.join(KINDS)} or {ANYWHERE}",
+                f"stations is a list of {', '.join(KINDS)}, or {ANYWHERE}, or {MONITOR}",
                 field="stations",
             )
         code = await _at(doors.device_code, _text(body, "name")[:100], stations, by)

@@ -14,7 +14,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
 from service.access.doors import Doors
-from service.access.policy import ACT, LOOK, OPEN, SCAN, STATION, door
+from service.access.policy import ACT, LOOK, NUMBERS, OPEN, SCAN, STATION, door
 from service.access.who import Who
 from service.api.entry import DEVICE, SESSION
 from service.api.problems import Problem, answer_to
@@ -81,7 +81,8 @@ class Gate:
         path, method = scope["path"], scope["method"]
         behind = door(method, path)
         scans = (person and person.may("sign on")) or (scanner and (behind == SCAN or _stands_at(scanner, path)))
-        if {OPEN: True, SCAN: scans, STATION: scans or person, LOOK: person, ACT: person}[behind]:
+        numbers = person or (scanner and scanner.monitors)
+        if {OPEN: True, SCAN: scans, STATION: scans or person, LOOK: person, ACT: person, NUMBERS: numbers}[behind]:
             return None
         if method in _READS and not path.startswith(("/api/", "/metrics", "/openapi")):
             where = quote(path + (f"?{scope['query_string'].decode('latin-1')}" if scope["query_string"] else ""))

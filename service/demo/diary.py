@@ -52,7 +52,7 @@ class Diary:
         filmed = self.now.date() == FILMED
         self.steps.append(Step(self.now, station, text, expect=expect, filmed=filmed))
 
-    def post(self, path: str, by: str | None = tb.MANAGER, expect: str = "go", cycle: str = "", **body: Any) -> None:
+    def post(self, path: str, by: str = tb.MANAGER, expect: str = "go", cycle: str = "", **body: Any) -> None:
         self.now += timedelta(seconds=30)
         self.steps.append(Step(self.now, "office-1", path=path, body={"by": by} | body, cycle=cycle, expect=expect))
 
@@ -61,9 +61,9 @@ class Diary:
         return codes.pack_code(SETS[name].code, self.turn[name]).text
 
     def furnish(self) -> None:
-        for badge, name, roles, may_release in sorted(tb.STAFF, key=lambda one: one[0] != tb.MANAGER):
-            by = None if badge == tb.MANAGER else tb.MANAGER
-            self.post("/api/staff", by, badge=badge, name=name, roles=roles, may_release=may_release)
+        for badge, name, roles, may_release in tb.STAFF:
+            if badge != tb.MANAGER:  # who was there before anybody else
+                self.post("/api/staff", badge=badge, name=name, roles=roles, may_release=may_release)
         self.post("/api/machines", machine=tb.WASHER, kind="washer", removal=None, name="Washer 1",
                   steps=["clean", "rinse", "disinfect", "dry"], programmes=[])  # fmt: skip
         self.post("/api/machines", machine=tb.STERILISER, kind="steriliser", removal="active", name="Steriliser 1",

@@ -143,7 +143,9 @@ def shown_csv(reels: dict[str, Reel], steps: list[Step]) -> str:
 class Cameras:
     """The day's scanners, one a station, each reading its own video and posting to the service."""
 
-    def __init__(self, reels: dict[str, Reel], url: str, outboxes: Path, now: Callable[[], datetime]) -> None:
+    def __init__(
+        self, reels: dict[str, Reel], url: str, outboxes: Path, now: Callable[[], datetime], token: str
+    ) -> None:
         self._reels = reels
         self._ends = {id(s.step): s.end for reel in reels.values() for s in reel.showings}
         self._heard: list[tuple[str, Verdict]] = []
@@ -152,7 +154,7 @@ class Cameras:
         for station, reel in reels.items():
             source = open_source(str(reel.path), clock=reel.clock)
             outbox = Outbox(outboxes / f"{station}.db")
-            client = Client(url, outbox, now, timeout_s=30)
+            client = Client(url, outbox, now, timeout_s=30, token=token)
             self._open += [source, client, outbox]
             self._watches[station] = Watch(source, station, client, lambda _at, code, v: self._heard.append((code, v)))
 

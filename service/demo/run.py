@@ -4,7 +4,6 @@ import json
 import multiprocessing
 import tempfile
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -19,7 +18,7 @@ from service.custody.records import Pack
 from service.demo import tarn_bridge as tb
 from service.demo.diary import Diary, Step
 from service.demo.filming import Cameras, Reel, film_day, in_two, label_of, packed_when, shown_csv
-from service.demo.stage import DemoError, Stage
+from service.demo.stage import DemoError, Say, Stage
 from service.demo.weeks import filmed, write
 from service.ledger.proof import custody_proof
 from service.ledger.proof import written as proof_file
@@ -31,7 +30,6 @@ from service.steam.judge import judge
 from service.steam.programme import programme
 
 LEDGER = "practice.db"
-Say = Callable[[str], None]
 
 
 @dataclass(slots=True)
@@ -101,7 +99,7 @@ def _filmed_day(stage: Stage, diary: Diary, day: list[Step], reels: dict[str, Re
     """The day before the camera: each showing is read from its video; the office works in between."""
     say(f"  {day[0].at:%A %-d %B}, before {len(reels)} cameras")
     with tempfile.TemporaryDirectory() as outboxes:
-        cameras = Cameras(reels, stage.url, Path(outboxes), stage.clock)
+        cameras = Cameras(reels, stage.url, Path(outboxes), stage.clock, stage.scanner)
         try:
             for step in diary.steps:
                 if step.filmed and step.code:

@@ -21,6 +21,7 @@ from tests.bench import grown
 from tests.bench.ledger import resident
 from tests.bench.rows import row, seconds
 from tests.cluster import Cluster, programs
+from tests.entry import Entry
 from tests.faults.load import Service
 from tests.faults.shim import Shim, compiler
 from tests.practice import TECHNICIAN, TarnBridge, chosen, wash_load
@@ -33,12 +34,11 @@ RAW_TABLE = """CREATE TABLE fact (site TEXT, seq BIGINT, id TEXT, kind TEXT, at 
   load TEXT, patient TEXT, data TEXT, prev TEXT, hash TEXT, PRIMARY KEY (site, seq))"""
 
 
-def request(station, code):
+def request(station, code, token):
     body = json.dumps({"id": new_id(), "station": station, "code": code}).encode()
-    head = b"POST /api/scans HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n" % len(
-        body
-    )
-    return head + body
+    head = "POST /api/scans HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\n"
+    head += f"Authorization: Bearer {token}\r\nContent-Length: {len(body)}\r\n\r\n"
+    return head.encode() + body
 
 
 def answer(connection):
@@ -54,7 +54,7 @@ def whole(data):
     return bool(gap) and len(body) >= int(head.lower().split(b"content-length: ")[1].split(b"\r\n")[0])
 
 
-def stations_work(port, first, stations, sets, out):
+def stations_work(port, token, first, stations, sets, out):
     """Each station posts its next scan as soon as the last is answered; one thread watches them all."""
     waits, wrong, chosen_ones, each = [], [], selectors.DefaultSelector(), len(sets) // stations
     for number in range(stations):
@@ -62,9 +62,9 @@ def stations_work(port, first, stations, sets, out):
         connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         name = f"wash-{number + 1}"
         for code in (TECHNICIAN, wash_load(first + number)):
-            connection.sendall(request(name, code))
+            connection.sendall(request(name, code, token))
             answer(connection)
-        queue = [request(name, code) for code in sets[number * each : (number + 1) * each]]
+        queue = [request(name, code, token) for code in sets[number * each : (number + 1) * each]]
         chosen_ones.register(connection, selectors.EVENT_READ, {"queue": queue[::-1], "data": b"", "sent": 0.0})
     began, left = time.perf_counter(), stations * each
     for key in list(chosen_ones.get_map().values()):
@@ -86,12 +86,12 @@ def stations_work(port, first, stations, sets, out):
     out.put((len(waits) / (time.perf_counter() - began), float(np.percentile(waits, 99)) * 1000, wrong[:3]))
 
 
-def scans(where, sets, first, stations, env=None):
+def scans(where, token, sets, first, stations, env=None):
     """Scans a second, the 99th percentile in ms, and the service's memory in MB at the end."""
     service = Service(where, env)
     context = multiprocessing.get_context("spawn")
     out = context.Queue()
-    other = context.Process(target=stations_work, args=(service.port, first, stations, sets, out))
+    other = context.Process(target=stations_work, args=(service.port, token, first, stations, sets, out))
     other.start()
     rate, late, wrong = out.get(timeout=300)
     other.join()
@@ -102,7 +102,7 @@ def scans(where, sets, first, stations, env=None):
 
 
 def furnished(where, *, facts=0, sets):
-    """A ledger at `where`, grown to about `facts` facts, and new sets to scan."""
+    """A ledger at `where`, grown to about `facts` facts; new sets to scan, its facts when new, and a scanner's token."""
     create_at(where)
     ledger = open_at(where, chosen())
     if facts:
@@ -112,8 +112,9 @@ def furnished(where, *, facts=0, sets):
                for n in range(sets)]  # fmt: skip
     made = [future.result(120)["subject"] for future in futures]
     facts = bridge.facts()[:3000] if not facts else []
+    token = Entry(bridge.desk).device()
     bridge.close()
-    return made, facts
+    return made, facts, token
 
 
 def _told(total):
@@ -212,11 +213,11 @@ def _store(name, place, raw):
     rows = []
     for stations, each in CLIENTS:
         where = place(f"few-{stations}")
-        sets, facts = furnished(where, sets=stations * each)
+        sets, facts, token = furnished(where, sets=stations * each)
         if stations == 1:
             raw_rows = [fact_row(fact) for fact in facts] or [()]
             inserts = [list(one) for one in raw_rows]
-        rate, late, memory = scans(where, sets, 1, stations)
+        rate, late, memory = scans(where, token, sets, 1, stations)
         one_each, hundreds = raw(inserts[:400], 1), raw(inserts, 100)
         target = ">= 2500/s" if stations == 64 else "beside one raw insert a commit"
         rows.append(
@@ -254,10 +255,10 @@ def _slow(folder):
         return []
     shim = Shim(folder)
     where = str(folder / "slow.db")
-    sets, _ = furnished(where, sets=64 * 20 + 60)
+    sets, _, token = furnished(where, sets=64 * 20 + 60)
     shim.set(delay_ms=8)
-    one, _, _ = scans(where, sets[-60:], 100, 1, shim.env)
-    rate, late, _ = scans(where, sets[:-60], 1, 64, shim.env)
+    one, _, _ = scans(where, token, sets[-60:], 100, 1, shim.env)
+    rate, late, _ = scans(where, token, sets[:-60], 1, 64, shim.env)
     cost = fsync_us(folder, shim.env)
     return [row("commit that costs 8 ms: 64 stations beside one commit each", rate, one, "scans/s", ">= 5 x", rate >= 5 * one, 0),
             row("the same, 99th percentile", late, 60, "ms", f"fsync {cost / 1000:.1f} ms; no target", met=True)]  # fmt: skip
@@ -284,8 +285,8 @@ def _grown(name, places):
     rates = []
     for where, facts in zip(places, (FEW, MANY), strict=True):
         print(f"{name}: growing a ledger of {facts} facts …", file=sys.stderr)
-        sets, _ = furnished(where, facts=facts, sets=64 * 75 * 2)
-        best = max(scans(where, sets[half::2], 1 + 64 * half, 64)[0] for half in (0, 1))
+        sets, _, token = furnished(where, facts=facts, sets=64 * 75 * 2)
+        best = max(scans(where, token, sets[half::2], 1 + 64 * half, 64)[0] for half in (0, 1))
         rates.append(best)
     few, many = rates
     return [

@@ -57,8 +57,8 @@ class Stations:
     A scan without an answer is sent again, under its id, until it has one: as a scanner's outbox does.
     """
 
-    def __init__(self, sets, first=1):
-        self.sets, self.first = sets, first
+    def __init__(self, sets, token, first=1):
+        self.sets, self.token, self.first = sets, token, first
         self.port = 0
         self.pause = 0.0
         """Seconds each station rests after a scan."""
@@ -102,12 +102,13 @@ class Stations:
 
     def _send(self, connection, station, code):
         body = json.dumps({"id": new_id(), "station": station, "code": code}).encode()
+        headers = {"Content-Type": "application/json", "Authorization": f"Bearer {self.token}"}
         first = True
         while True:
             try:
                 if connection is None:
                     connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=15)
-                connection.request("POST", "/api/scans", body, {"Content-Type": "application/json"})
+                connection.request("POST", "/api/scans", body, headers)
                 response = connection.getresponse()
                 answer = json.loads(response.read())
                 if response.status == 200:

@@ -10,6 +10,7 @@ import pytest
 from service.ledger.postgres import PostgresLedger, create
 from service.ledger.verify import verify
 from tests.cluster import programs
+from tests.entry import Entry
 from tests.faults.load import Service, Stations, furnish, reckon
 from tests.practice import TECHNICIAN, TarnBridge, chosen, wash_load
 from tests.scaling_page import block, sql
@@ -23,7 +24,7 @@ def test_the_primary_killed_under_load_loses_nothing_that_was_acknowledged(serve
     name = url.rsplit("/", 1)[1]
     create(url)
     bridge = TarnBridge.over(PostgresLedger(url, chosen()))
-    stations = Stations(furnish(bridge, 16))
+    stations = Stations(furnish(bridge, 16), Entry(bridge.desk).device())
     bridge.close()
     assert "pg_basebackup -D DATA -R -X stream -c fast" in block("standby")
     standby = server("standby", copy_of=primary, name="one")
@@ -79,7 +80,7 @@ def test_the_server_restarted_and_connections_cut_under_load_lose_and_double_not
     url = one.database()
     create(url)
     bridge = TarnBridge.over(PostgresLedger(url, chosen()))
-    stations = Stations(furnish(bridge, 8))
+    stations = Stations(furnish(bridge, 8), Entry(bridge.desk).device())
     bridge.close()
     service = Service(url)
     stations.start(service.port)

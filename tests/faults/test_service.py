@@ -12,6 +12,7 @@ import pytest
 from service.ledger.sqlite import SqliteLedger
 from service.ledger.store import LedgerError
 from service.ledger.verify import verify
+from tests.entry import Entry
 from tests.faults.load import Service, Stations, furnish, reckon
 from tests.faults.shim import Shim, compiler
 from tests.practice import TECHNICIAN, TarnBridge, chosen, wash_load
@@ -28,9 +29,9 @@ def place(tmp_path):
 def ready(place, clients=8):
     """A ledger with sets for so many stations, and the stations."""
     bridge = TarnBridge(place)
-    sets = furnish(bridge, clients)
+    sets, token = furnish(bridge, clients), Entry(bridge.desk).device()
     bridge.close()
-    return bridge.path, Stations(sets)
+    return bridge.path, Stations(sets, token)
 
 
 def reckoned(path, stations, capsys, fault, rounds, **more):

@@ -17,6 +17,7 @@ from PIL import Image
 from label_templates import codes, proof
 from scanner.outbox import new_id
 from service.settings import SettingsError, load
+from tests.entry import let_in
 from tests.practice import MANAGER, NURSE, TarnBridge, patient, steam_load, wash_load
 from tests.published import outside
 
@@ -214,9 +215,10 @@ def start(path, *arguments, env=None):
 @pytest.mark.parametrize("signal_", [signal.SIGTERM, signal.SIGINT])
 def test_serve_answers_and_ends_cleanly_with_a_screen_open(ledger, signal_):
     path, _, _ = ledger
+    let = let_in(path)
     running, address = start(path, "--port", "0")
     try:
-        with httpx.stream("GET", f"http://{address}/api/stations/wash-1/events", timeout=10) as events:
+        with httpx.stream("GET", f"http://{address}/api/stations/wash-1/events", timeout=10, headers=let) as events:
             next(events.iter_lines())
             assert httpx.get(f"http://{address}/health").json()["status"] == "ok"
             running.send_signal(signal_)
@@ -246,9 +248,10 @@ def test_serve_prints_each_packs_label_once_it_is_packed(tmp_path):
     bridge.wash([one])
     pack = bridge.pack_of(one)
     bridge.close()
+    let = let_in(bridge.path)
     running, address = start(bridge.path, "--port", "0", "--labels-to", str(tmp_path / "labels"))
     try:
-        with httpx.Client(base_url=f"http://{address}") as http:
+        with httpx.Client(base_url=f"http://{address}", headers=let) as http:
             for code in ("B-K7-003-J", one, "K-YES-J", "=16", "=24-117", "K-DONE-P"):
                 text = codes.card_code(code.split("-")[1]).text if code.startswith("K-") else code
                 http.post("/api/scans", json={"id": new_id(), "station": "packing-1", "code": text}).raise_for_status()
@@ -259,7 +262,7 @@ def test_serve_prints_each_packs_label_once_it_is_packed(tmp_path):
             time.sleep(0.1)
         assert picture.exists()
         time.sleep(0.3)
-        with httpx.Client(base_url=f"http://{address}") as http:
+        with httpx.Client(base_url=f"http://{address}", headers=let) as http:
             told = [(pack, "packing-1"), ("B-K7-003-J", "loading-1"), (steam_load(1), "loading-1"), (pack, "loading-1"),
                     (codes.card_code("DONE").text, "loading-1"), (codes.card_code("1").text, "loading-1")]  # fmt: skip
             for text, station in told:
