@@ -113,6 +113,12 @@ def parse_as(text: str, *letters: str) -> Code:
     return code
 
 
+def shape_of(*letters: str) -> str:
+    """The shape of a code of one of these kinds, as a regular expression that JSON Schema knows too."""
+    shapes = (re.sub(r"\?P<\w+>", "?:", _SHAPES[letter][1]).replace(r"\d", "[0-9]") for letter in letters)
+    return f"^(?:{'|'.join(shapes)})-[0-9A-Z*]$"
+
+
 def is_code(text: str) -> bool:
     """Whether `text` is one of our codes, every check passed."""
     try:

@@ -4,25 +4,28 @@ import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, FastAPI, Request
+from fastapi import APIRouter, FastAPI, Path, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
 from starlette.types import ASGIApp
 
 from service.access.doors import Doors
+from service.api import fields, shapes
 from service.api.acts import acts_router
 from service.api.bodies import json_body
 from service.api.entry import entry_router
+from service.api.fields import NEEDED
 from service.api.gate import Gate
 from service.api.looks import looks_router
 from service.api.metrics import EXPOSITION, Metrics, last_checkpoint, outboxes
-from service.api.problems import MEDIA, SCHEMA, Problem, install
+from service.api.openapi import answers, describe, taking
+from service.api.problems import Problem, install
 from service.api.scans import ScansFirst
 from service.api.streams import Streams
 from service.ledger.store import LedgerUnavailable
 from service.stations.desk import Desk
-from service.stations.scan import station_name
+from service.stations.scan import LONGEST_TYPED
 from service.stations.screen import screen
 from service.stations.sealing import Sealer
 
@@ -45,22 +48,16 @@ _ANSWER = {
     "rule": "not_released",
     "at": "2026-03-04T10:12:00.000Z",
 }
-_SCANS_OPENAPI = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "application/json": {
-                "schema": {
-                    "type": "object",
-                    "required": ["id", "station", "code"],
-                    "properties": {key: {"type": "string"} for key in _SCAN},
-                },
-                "example": _SCAN,
-            }
-        },
-    }
-}
-_PROBLEM = {"content": {MEDIA: {"schema": SCHEMA}}}
+_TAKEN = fields.model(
+    "scan",
+    (("id", fields.Id, NEEDED), ("station", fields.Station, NEEDED), ("code", fields.scanned(LONGEST_TYPED), NEEDED),
+     ("seen_at", fields.Time | None, None), ("sent_at", fields.Time | None, None)),
+)  # fmt: skip
+_SCANNED = taking(_TAKEN, _SCAN, more=True)
+_STATION = Annotated[fields.Station, Path()]
+_EVENT = shapes.object_of(event=str, data=str)
+_EVENTS = {200: {"description": "Each event", "content": {"text/event-stream": {"schema": _EVENT}}}}
+_NUMBERS = {200: {"description": "Numbers", "content": {EXPOSITION: {"schema": {"type": "string"}}}}}
 log = logging.getLogger("foldmark")
 AddPages = Callable[[FastAPI, Desk], None]
 
@@ -86,7 +83,9 @@ def make_app(
             await asyncio.to_thread(sealer.stop)
         await asyncio.to_thread(desk.close)
 
-    app = FastAPI(title="Foldmark", description=DESCRIPTION, lifespan=life, docs_url=None, redoc_url=None)
+    app = FastAPI(
+        title="Foldmark", description=DESCRIPTION, lifespan=life, docs_url=None, redoc_url=None, redirect_slashes=False
+    )
     app.state.desk = desk
     install(app)
     app.include_router(_stations(desk, streams, Metrics(desk, streams)))
@@ -97,6 +96,7 @@ def make_app(
     app.include_router(looks_router(desk))
     if add_pages:
         add_pages(app, desk)
+    describe(app, closed=doors is not None)
     return Gate(ScansFirst(app, desk), doors)
 
 
@@ -106,23 +106,28 @@ def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
     @router.post(
         "/api/scans",
         summary="A code seen at a station",
-        openapi_extra=_SCANS_OPENAPI,
-        responses={200: {"content": {"application/json": {"example": _ANSWER}}}, 422: _PROBLEM, 503: _PROBLEM},
+        openapi_extra=_SCANNED,
+        responses=answers(shapes.ANSWER, _ANSWER),
     )
     async def scans(request: Request) -> Response:
         return JSONResponse(await asyncio.wrap_future(desk.scan(await json_body(request))))
 
-    @router.get("/api/stations/{station}", summary="What a station's screen shows")
-    def station(station: str) -> dict[str, Any]:
+    @router.get("/api/stations/{station}", summary="What a station's screen shows", responses=answers(shapes.SCREEN))
+    def station(station: _STATION) -> dict[str, Any]:
         with desk.ledger.reading() as reader:
-            return screen(reader, station_name(station))
+            return screen(reader, station)
 
-    @router.get("/api/stations/{station}/events", summary="The same, as server-sent events")
-    async def events(station: str) -> StreamingResponse:
+    @router.get(
+        "/api/stations/{station}/events",
+        summary="The same, as server-sent events",
+        response_class=StreamingResponse,
+        responses=_EVENTS,
+    )
+    async def events(station: _STATION) -> StreamingResponse:
         headers = {"X-Accel-Buffering": "no"}
-        return StreamingResponse(streams.follow(station_name(station)), media_type="text/event-stream", headers=headers)
+        return StreamingResponse(streams.follow(station), media_type="text/event-stream", headers=headers)
 
-    @router.get("/health", summary="Is the ledger writable?")
+    @router.get("/health", summary="Is the ledger writable?", responses=answers(shapes.HEALTH))
     async def health() -> Response:
         try:
             await asyncio.wait_for(asyncio.wrap_future(desk.check()), 10)
@@ -138,7 +143,7 @@ def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
         }
         return JSONResponse(body)
 
-    @router.get("/metrics", summary="Numbers for a Prometheus server")
+    @router.get("/metrics", summary="Numbers for a Prometheus server", response_class=Response, responses=_NUMBERS)
     def metrics() -> Response:
         return Response(watched.text(), media_type=EXPOSITION)
 

@@ -1,4 +1,4 @@
-"""Bodies of requests: read up to a size, and taken as one JSON object."""
+"""Bodies of requests: of the declared kind, read up to a size, and taken as one JSON object."""
 
 import json
 from typing import Any
@@ -7,8 +7,11 @@ from fastapi import Request
 
 from service.api.problems import Problem
 
-LARGEST_BODY = 4 << 20
-"""Bytes: a day of one-second readings is about 2 MB."""
+LARGEST = 256 << 10
+"""Bytes of a JSON body: a count sheet of three hundred lines is about 100 kB."""
+READINGS = 4 << 20
+"""Bytes of a cycle log: a day of one-second readings is about 2 MB."""
+JSON = ("application/json",)
 
 
 async def json_body(request: Request) -> dict[str, Any]:
@@ -33,14 +36,22 @@ def json_object(body: bytes) -> dict[str, Any]:
     return found
 
 
-async def read_body(request: Request) -> bytes:
+async def read_body(request: Request, most: int = LARGEST, kinds: tuple[str, ...] = JSON) -> bytes:
+    """The bytes of a request. Raises Problem when they are more than `most`, or declared as something else."""
+    check_kind(request.headers.get("content-type"), kinds)
     declared = request.headers.get("content-length", "0")
     body = b""
-    if not declared.isdecimal() or int(declared) <= LARGEST_BODY:
+    if not declared.isdecimal() or int(declared) <= most:
         async for piece in request.stream():
             body += piece
-            if len(body) > LARGEST_BODY:
+            if len(body) > most:
                 break
         else:
             return body
-    raise Problem(413, "The body is too large", f"at most {LARGEST_BODY} bytes are taken")
+    raise Problem(413, "The body is too large", f"at most {most} bytes are taken here")
+
+
+def check_kind(declared: str | None, kinds: tuple[str, ...] = JSON) -> None:
+    """Raise Problem when a body is declared to be of another kind than these; one that is not declared may be any."""
+    if declared is not None and declared.partition(";")[0].strip().lower() not in kinds:
+        raise Problem(415, "Not a body of this kind", f"send it as {' or '.join(kinds)}, and name that in Content-Type")

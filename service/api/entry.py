@@ -2,21 +2,34 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Path, Request
 from fastapi.responses import JSONResponse, Response
+from pydantic import Field
 
-from label_templates import codes
 from service.access.doors import ANYWHERE, Doors, LockedOut, Shut
 from service.access.secrets import WeakPinError
 from service.access.who import MONITOR, Who
+from service.api import fields
 from service.api.bodies import json_body
+from service.api.fields import NEEDED, Badge, Id, Name, Pin, Taken, one_of, text
+from service.api.openapi import answers, taking
 from service.api.problems import Problem
+from service.api.shapes import list_of, object_of
 from service.stations.scan import KINDS
 
 SESSION, DEVICE = "foldmark_session", "foldmark_device"
 _YEAR_S = 365 * 24 * 3600
+_CODE = text(40)
+_PROOF = (("id", Id | None, None), ("pin", Pin | None, None))
+_SIGN_IN = fields.model("sign in", (("badge", Badge, NEEDED), ("pin", Pin, NEEDED)))
+_CHOICE = fields.model("choice of a PIN", (("code", _CODE, NEEDED), ("pin", fields.NewPin, NEEDED)))
+_CLAIM = fields.model("claim", (("code", _CODE, NEEDED),))
+_PROVED = fields.model("proof", _PROOF)
+_STATIONS = Annotated[list[one_of(*KINDS, ANYWHERE, MONITOR)], Field(min_length=1, max_length=len(KINDS))]  # type: ignore[misc]
+_ENROL = fields.model("enrolment", (*_PROOF, ("name", Name, NEEDED), ("stations", _STATIONS, [ANYWHERE])))
+_EXAMPLE_CODE, _EXAMPLE_PIN = "7KQM-2XRD-94TA", "274906"
 Body = dict[str, Any]
 Told = TypeVar("Told")
 
@@ -31,14 +44,19 @@ def entry_router(doors: Doors) -> APIRouter:
     """Every way in and out."""
     router = APIRouter(prefix="/api", tags=["doors"])
 
-    @router.post("/session", summary="Sign in with badge and PIN")
+    @router.post(
+        "/session",
+        summary="Sign in with badge and PIN",
+        responses=answers(object_of(badge=str)),
+        openapi_extra=taking(_SIGN_IN, {"badge": "B-K7-002-L", "pin": _EXAMPLE_PIN}),
+    )
     async def sign_in(request: Request) -> Response:
-        body = await json_body(request)
-        badge, pin = codes.parse_as(_text(body, "badge"), "B").text, _text(body, "pin")
+        told = await _taken(_SIGN_IN, request)
+        badge, pin = told["badge"], told["pin"]
         token = await _at(doors.sign_in, badge, pin, address(request))
         return _with_cookie(request, JSONResponse({"badge": badge}), SESSION, token, None)
 
-    @router.delete("/session", summary="Sign out")
+    @router.delete("/session", summary="Sign out", responses=answers(object_of()))
     async def sign_out(request: Request) -> Response:
         if token := request.cookies.get(SESSION):
             await _at(doors.sign_out, token)
@@ -46,7 +64,9 @@ def entry_router(doors: Doors) -> APIRouter:
         answer.delete_cookie(SESSION, samesite="strict", httponly=True)
         return answer
 
-    @router.delete("/session/everywhere", summary="End every session of one's own badge")
+    @router.delete(
+        "/session/everywhere", summary="End every session of one's own badge", responses=answers(object_of(ended=int))
+    )
     async def sign_out_everywhere(request: Request) -> Response:
         person = person_of(request)
         if person is None or person.badge is None:
@@ -56,16 +76,26 @@ def entry_router(doors: Doors) -> APIRouter:
         answer.delete_cookie(SESSION, samesite="strict", httponly=True)
         return answer
 
-    @router.post("/pin", summary="Choose a PIN with a one-time code")
+    @router.post(
+        "/pin",
+        summary="Choose a PIN with a one-time code",
+        responses=answers(object_of(badge=str)),
+        openapi_extra=taking(_CHOICE, {"code": _EXAMPLE_CODE, "pin": _EXAMPLE_PIN}),
+    )
     async def choose_pin(request: Request) -> dict[str, str]:
-        body = await json_body(request)
-        badge = await _at(doors.choose_pin, _text(body, "code"), _text(body, "pin"), address(request))
+        told = await _taken(_CHOICE, request)
+        badge = await _at(doors.choose_pin, told["code"], told["pin"], address(request))
         return {"badge": badge}
 
-    @router.post("/devices/claim", summary="Enrol this tablet or scanner with a one-time code")
+    @router.post(
+        "/devices/claim",
+        summary="Enrol this tablet or scanner with a one-time code",
+        responses=answers(object_of(device=str, token=str)),
+        openapi_extra=taking(_CLAIM, {"code": _EXAMPLE_CODE}),
+    )
     async def claim(request: Request) -> Response:
-        body = await json_body(request)
-        enrolled = await _at(doors.enrol, _text(body, "code"), address(request))
+        told = await _taken(_CLAIM, request)
+        enrolled = await _at(doors.enrol, told["code"], address(request))
         answer = JSONResponse({"device": enrolled.device, "token": enrolled.token})
         return _with_cookie(request, answer, DEVICE, enrolled.token, _YEAR_S)
 
@@ -75,54 +105,62 @@ def entry_router(doors: Doors) -> APIRouter:
 
 def _managers(router: APIRouter, doors: Doors) -> None:
     """What only a manager does."""
+    device = object_of(device=str, name=str, stations=list, by=(str, None), since=str, revoked=(str, None))
 
-    @router.get("/devices", summary="Every device that was enrolled")
+    @router.get("/devices", summary="Every device that was enrolled", responses=answers(list_of(device)))
     async def devices(request: Request) -> list[Body]:
         _manager(request, "see people")
         return await _at(doors.devices)
 
-    @router.post("/devices", summary="A one-time code to enrol a device with")
+    @router.post(
+        "/devices",
+        summary="A one-time code to enrol a device with",
+        responses=answers(object_of(code=str, minutes=int)),
+        openapi_extra=taking(_ENROL, {"name": "Tablet", "stations": ["theatre"], "pin": _EXAMPLE_PIN}),
+    )
     async def device_code(request: Request) -> Body:
-        body = await json_body(request)
-        by = await _proved(request, body, "enrol device", doors)
-        stations = body.get("stations", [ANYWHERE])
-        if not isinstance(stations, list) or not stations or not {*map(str, stations)} <= {*KINDS, ANYWHERE, MONITOR}:
-            raise Problem(
-                422,
-                "The request cannot be taken",
-                f"stations is a list of {', '.join(KINDS)}, or {ANYWHERE}, or {MONITOR}",
-                field="stations",
-            )
-        code = await _at(doors.device_code, _text(body, "name")[:100], stations, by)
-        return {"code": code, "minutes": 15}
+        told = await _taken(_ENROL, request)
+        by = await _proved(request, told, "enrol device", doors)
+        return {"code": await _at(doors.device_code, told["name"], told["stations"], by), "minutes": 15}
 
-    @router.post("/devices/{device}/revoke", summary="Let a device in no more")
-    async def revoke(device: str, request: Request) -> Body:
-        body = await json_body(request)
-        await _at(doors.revoke, device, await _proved(request, body, "enrol device", doors))
+    @router.post(
+        "/devices/{device}/revoke",
+        summary="Let a device in no more",
+        responses=answers(object_of(device=str)),
+        openapi_extra=taking(_PROVED, {"pin": _EXAMPLE_PIN}),
+    )
+    async def revoke(request: Request, device: Annotated[fields.Device, Path()]) -> Body:
+        told = await _taken(_PROVED, request)
+        await _at(doors.revoke, device, await _proved(request, told, "enrol device", doors))
         return {"device": device}
 
-    @router.post("/staff/{badge}/link", summary="A one-time code with which somebody chooses a PIN")
-    async def link(badge: str, request: Request) -> Body:
-        body = await json_body(request)
-        await _proved(request, body, "enrol staff", doors)
-        return {"code": await _at(doors.pin_link, codes.parse_as(badge, "B").text), "hours": 24}
+    @router.post(
+        "/staff/{badge}/link",
+        summary="A one-time code with which somebody chooses a PIN",
+        responses=answers(object_of(code=str, hours=int)),
+        openapi_extra=taking(_PROVED, {"pin": _EXAMPLE_PIN}),
+    )
+    async def link(request: Request, badge: Annotated[Badge, Path()]) -> Body:
+        told = await _taken(_PROVED, request)
+        await _proved(request, told, "enrol staff", doors)
+        return {"code": await _at(doors.pin_link, badge), "hours": 24}
 
-    @router.get("/sign-ins", summary="The latest sign-ins, and what went wrong at the doors")
+    told = object_of(at=str, badge=(str, None), address=str, what=str)
+
+    @router.get(
+        "/sign-ins", summary="The latest sign-ins, and what went wrong at the doors", responses=answers(list_of(told))
+    )
     async def sign_ins(request: Request) -> list[Body]:
         _manager(request, "see people")
         return await _at(doors.sign_ins)
 
 
+async def _taken(form: type[Taken], request: Request) -> Body:
+    return fields.taken(form, await json_body(request))
+
+
 def address(request: Request) -> str:
     return request.client.host if request.client else ""
-
-
-def _text(body: Body, field: str) -> str:
-    value = body.get(field)
-    if not isinstance(value, str) or not 0 < len(value) <= 200:
-        raise Problem(422, "The request cannot be taken", f"{field} is needed, at most 200 characters", field=field)
-    return value
 
 
 def _manager(request: Request, does: str) -> Who:
@@ -141,9 +179,9 @@ async def _proved(request: Request, body: Body, does: str, doors: Doors) -> str:
     return badge
 
 
-async def prove(doors: Doors, badge: str, pin: Any, where: str) -> None:
+async def prove(doors: Doors, badge: str, pin: str | None, where: str) -> None:
     """Raise Problem unless this is the badge's PIN."""
-    if not isinstance(pin, str) or not pin:
+    if not pin:
         raise Problem(403, "Your PIN is needed", "this takes your PIN besides your badge: type it", field="pin")
     await _at(doors.prove, badge, pin, where)
 

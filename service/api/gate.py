@@ -11,7 +11,7 @@ from urllib.parse import quote, urlsplit
 from starlette.requests import cookie_parser
 from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
-from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
+from uvicorn.protocols.http.httptools_impl import STATUS_LINE, HttpToolsProtocol
 
 from service.access.doors import Doors
 from service.access.policy import ACT, LOOK, NUMBERS, OPEN, SCAN, STATION, door
@@ -24,6 +24,10 @@ BODY_S = 20.0
 """Seconds within which each piece of a body has to come."""
 HEAD_S = 10.0
 """Seconds within which the head of a request has to come."""
+LONGEST_TARGET, LARGEST_HEAD = 4 << 10, 16 << 10
+"""Bytes of a request's address, and of its head."""
+_TOO_LARGE = Problem(431, "The head is too large", f"at most {LARGEST_HEAD} bytes of headers are taken")
+_NOT_HTTP = Problem(400, "Not a request", "this is not HTTP/1.1 as RFC 9112 has it: check the client")
 _ELSEWHERE = "another site's page sent this: open Foldmark's own page and do it there"
 _READS = {"GET", "HEAD", "OPTIONS"}
 _POLICY = (
@@ -176,10 +180,12 @@ def _alone() -> str:
 
 
 class PromptClients(HttpToolsProtocol):
-    """uvicorn's protocol, with an end to waiting for a request's head: half-open connections are closed."""
+    """uvicorn's protocol: a request's head ends, in time and in size, and what is no HTTP gets a problem document."""
 
     _deadline: asyncio.TimerHandle | None = None
     _in_head = False
+    _came = 0
+    _refusal: Problem | None = None
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
@@ -187,17 +193,40 @@ class PromptClients(HttpToolsProtocol):
 
     def data_received(self, data: bytes) -> None:
         super().data_received(data)
-        if self._in_head and self._deadline is None:
-            self._expect()  # only a head that came in pieces is waited for
+        if self._in_head and not self.transport.is_closing():
+            self._came += len(data)
+            if self._came > LARGEST_HEAD:
+                self.send_400_response("")
+            elif self._deadline is None:
+                self._expect()  # only a head that came in pieces is waited for
 
     def on_message_begin(self) -> None:
-        self._in_head = True
+        self._in_head, self._came = True, 0
         super().on_message_begin()
 
     def on_headers_complete(self) -> None:
         self._in_head = False
         self._met()
+        self._measure()
         super().on_headers_complete()
+
+    def _measure(self) -> None:
+        """Raise Problem, which the parser passes on as an error of its own, when the head is too large."""
+        if len(self.url) > LONGEST_TARGET:
+            self._refusal = Problem(414, "The address is too long", f"at most {LONGEST_TARGET} bytes are taken")
+        elif sum(len(name) + len(value) for name, value in self.headers) > LARGEST_HEAD:
+            self._refusal = _TOO_LARGE
+        if self._refusal:
+            raise self._refusal
+
+    def send_400_response(self, _msg: str) -> None:
+        """Answer what is not a request that can be taken, and end the connection."""
+        error = self._refusal or (_TOO_LARGE if self._came > LARGEST_HEAD else _NOT_HTTP)
+        found = answer_to(error)
+        headers = [*found.raw_headers, *_HEADERS, (b"connection", b"close")]
+        lines = b"".join(b"%s: %s\r\n" % header for header in headers)
+        self.transport.write(STATUS_LINE[found.status_code] + lines + b"\r\n" + bytes(found.body))
+        self.transport.close()
 
     def connection_lost(self, exc: Exception | None) -> None:
         self._met()

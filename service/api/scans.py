@@ -6,7 +6,7 @@ from typing import Any
 import orjson
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.api.bodies import LARGEST_BODY, json_object
+from service.api.bodies import LARGEST, check_kind, json_object
 from service.api.problems import Problem, answer_to
 from service.stations.desk import Desk
 
@@ -22,6 +22,7 @@ class ScansFirst:
             await self._app(scope, receive, send)
             return
         try:
+            check_kind(_content_type(scope))
             body = json_object(await _body(receive))
             _check_place(scope, body.get("station"))
             answer = await asyncio.wrap_future(self._desk.scan(body, _address(scope)))
@@ -47,6 +48,10 @@ def _check_place(scope: Scope, station: Any) -> None:
         raise Problem(403, "Not this device's station", f"it was enrolled for {kinds}: ask a manager", field="station")
 
 
+def _content_type(scope: Scope) -> str | None:
+    return next((value.decode("latin-1") for name, value in scope["headers"] if name == b"content-type"), None)
+
+
 async def _body(receive: Receive) -> bytes:
     body, more = b"", True
     while more:
@@ -55,6 +60,6 @@ async def _body(receive: Receive) -> bytes:
             raise Problem(400, "The request was cut off", "the connection ended before the body did: send it again")
         body += message.get("body", b"")
         more = message.get("more_body", False)
-        if len(body) > LARGEST_BODY:
-            raise Problem(413, "The body is too large", f"at most {LARGEST_BODY} bytes are taken")
+        if len(body) > LARGEST:
+            raise Problem(413, "The body is too large", f"at most {LARGEST} bytes are taken here")
     return body

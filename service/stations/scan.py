@@ -9,8 +9,12 @@ from service.custody.facts import FactError, moment, stamp
 from service.ledger.ids import is_uuid
 
 KINDS = ("wash", "packing", "loading", "unloading", "store", "theatre", "office")
-_STATION = re.compile(rf"({'|'.join(KINDS)})-[1-9][0-9]?")
-LONGEST_TYPED = 500
+STATION = re.compile(rf"(?:{'|'.join(KINDS)})-[1-9][0-9]?")
+TIME = re.compile(
+    r"(?:19[7-9][0-9]|2[0-9]{3})-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\.[0-9]{1,9})?(?:Z|[+-][0-9]{2}:[0-9]{2})"
+)
+"""RFC 3339, from the year in which clocks that nobody set begin."""
+LONGEST_TYPED = 300
 
 
 class ScanError(ValueError):
@@ -38,7 +42,7 @@ class Scan:
 
 def station_name(text: str) -> str:
     """`text` when it names a station such as `loading-1`. Raises ScanError."""
-    if not _STATION.fullmatch(text):
+    if not STATION.fullmatch(text):
         raise ScanError(
             "station", f"{text[:40]!r} is not a station: use one of {', '.join(KINDS)} and a number, loading-1"
         )
@@ -54,8 +58,8 @@ def happened_at(seen_at: Any, sent_at: Any, now: datetime) -> tuple[str, str | N
     if seen_at is None:
         return stamp(now), None
     for name, text in (("seen_at", seen_at), ("sent_at", sent_at)):
-        if not isinstance(text, str | None):
-            raise ScanError(name, f"{name} is a time as text, such as 2026-03-04T10:12:00Z")
+        if not (text is None or (isinstance(text, str) and TIME.fullmatch(text))):
+            raise ScanError(name, f"{name} is an RFC 3339 time with its zone, such as 2026-03-04T10:12:00Z")
     try:
         seen = moment(seen_at)
         corrected = seen + (now - moment(sent_at)) if sent_at else seen
@@ -74,8 +78,9 @@ def take(body: dict[str, Any], now: datetime) -> Scan:
             raise ScanError(field, f"{field} is missing: a scan has id, station, code and seen_at")
     if not is_uuid(body["id"]):
         raise ScanError("id", f"{body['id'][:40]!r} is not a UUID in lower case")
-    code = body["code"]
-    if not code or len(code) > LONGEST_TYPED:
-        raise ScanError("code", f"a code or typed text has 1 to {LONGEST_TYPED} characters, this has {len(code)}")
+    if not 0 < len(body["code"]) <= LONGEST_TYPED:
+        raise ScanError(
+            "code", f"a code or typed text has 1 to {LONGEST_TYPED} characters, this has {len(body['code'])}"
+        )
     at, clock = happened_at(body.get("seen_at"), body.get("sent_at"), now)
-    return Scan(body["id"], station_name(body["station"]), code, at, clock)
+    return Scan(body["id"], station_name(body["station"]), body["code"], at, clock)

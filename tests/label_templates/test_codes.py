@@ -1,5 +1,7 @@
 """Codes: minted, parsed, and every wrong one refused with its reason."""
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -27,6 +29,13 @@ MINTED = st.one_of(
 @given(MINTED)
 def test_every_minted_code_parses_to_itself(code):
     assert codes.parse(code.text) == code
+
+
+@given(MINTED)
+def test_every_minted_code_has_the_shape_told_for_its_kind_and_for_no_other(code):
+    shapes = {letter for letter in "SPLWBHACIK" if re.search(codes.shape_of(letter), code.text)}
+    assert shapes == {code.letter}
+    assert re.search(codes.shape_of("S", code.letter), code.text)
 
 
 @given(MINTED)

@@ -1,6 +1,7 @@
 """HTTP: every endpoint, one shape for every error, streams, and a service that stays up."""
 
 import json
+import re
 import threading
 import time
 
@@ -22,6 +23,8 @@ from service.demo.cycles import made_cycle
 from service.pages.routes import add_pages
 from service.steam.programme import programme
 from tests.practice import MANAGER, NURSE, SHEET, TECHNICIAN, TarnBridge, card, patient, steam_load, wash_load
+
+NINTH = codes.badge_code("K7", 9).text
 
 
 class Over:
@@ -71,7 +74,7 @@ def test_a_scan_is_answered_with_verdict_headline_detail_next_subject_and_facts(
     [
         ({}, "id"), ({"id": "x", "station": "wash-1", "code": "K-WET-E"}, "id"), ({"station": "wash-1"}, "id"),
         ({"station": "kitchen-1", "code": "K-WET-E"}, "station"), ({"station": "wash-1", "code": ""}, "code"),
-        ({"station": "wash-1", "code": "x" * 501}, "code"), ({"station": "wash-1", "code": 5}, "code"),
+        ({"station": "wash-1", "code": "x" * 301}, "code"), ({"station": "wash-1", "code": 5}, "code"),
         ({"station": "wash-1", "code": "K-WET-E", "seen_at": "yesterday"}, "seen_at"),
         ({"station": "wash-1", "code": "K-WET-E", "seen_at": "2026-03-04T10:00:00"}, "seen_at"),
     ],
@@ -104,9 +107,32 @@ def test_a_body_too_large_is_refused_declared_or_not(over):
     problem(over.client.post("/api/scans", content=(b"x" * 65536 for _ in range(100))), 413)
 
 
+def test_a_body_of_another_kind_is_refused_and_writes_nothing(over):
+    """Such as a form of another site's page can send: the Fetch standard's CORS-safelisted request-header."""
+    before = len(over.bridge.facts())
+    for path, kind, body in (
+        ("/api/scans", "text/plain", '{"id": "x"}'), ("/api/scans", "application/x-www-form-urlencoded", "id=x"),
+        ("/api/sets", "text/plain", "{}"), ("/api/sets", "multipart/form-data; boundary=x", ""), ("/api/sets", "", "{}"),
+        (f"/api/loads/{steam_load(1)}/cycle?id={over.bridge.new_id()}", "application/json", "{}"),
+    ):  # fmt: skip
+        found = problem(over.client.post(path, content=body, headers={"Content-Type": kind}), 415)
+        assert "Content-Type" in found["detail"]
+    assert (
+        over.client.post(
+            "/api/scans", content="{}", headers={"Content-Type": "Application/JSON; charset=utf-8"}
+        ).status_code
+        == 422
+    )
+    assert len(over.bridge.facts()) == before
+
+
 def test_paths_and_methods_that_are_not_there_are_problems(over):
     problem(over.client.get("/api/nothing"), 404)
-    problem(over.client.get("/api/scans"), 405)
+    problem(over.client.get("/api/sets/"), 404)
+    refused = over.client.get("/api/scans")
+    problem(refused, 405)
+    assert refused.headers["allow"] == "POST"
+    assert over.client.put("/api/sets").headers["allow"] == "GET, POST"
 
 
 @pytest.mark.parametrize("path", ["/api/sets/", "/api/packs/", "/api/loads/", "/api/recalls/"])
@@ -185,10 +211,10 @@ def test_a_cycle_log_is_judged_kept_and_released(over, tmp_path):
             words in problem(over.client.post(path, params=query | {"id": bridge.new_id()}, content=bad), 422)["detail"]
         )
     assert (
-        "no programme"
+        "choose among '121/30'"
         in problem(over.client.post(path, params=query | {"programme": "99/9"}, content=log), 422)["detail"]
     )
-    problem(over.client.post(f"/api/loads/{steam_load(9)}/cycle", params=query, content=log), 422)
+    problem(over.client.post(f"/api/loads/{steam_load(9)}/cycle", params=query, content=log), 409)
     answer = over.client.post(path, params=query, content=log).raise_for_status().json()
     assert (answer["verdict"], answer["judgement"]["verdict"]) == ("go", "pass")
     with bridge.desk.ledger.reading() as reader:
@@ -214,21 +240,30 @@ def test_a_cycle_log_is_judged_kept_and_released(over, tmp_path):
         ("/api/sets", {"name": "A", "sheet": [{"group": "g", "line": "l", "count": 0}]}, "sheet"),
         ("/api/sets", {"name": "x" * 2001, "sheet": SHEET}, "name"), ("/api/sets", {"name": "A", "sheet": SHEET, "implant": 1}, "implant"),
         ("/api/sets", {"name": "A", "sheet": SHEET, "colour": "red"}, "colour"), ("/api/patients", {"name": "Milo"}, "species"),
-        ("/api/staff", {"badge": "B-K7-009-4", "name": "N", "roles": "nurse"}, "roles"),
+        ("/api/staff", {"badge": NINTH, "name": "N", "roles": "nurse"}, "roles"), ("/api/staff", {"badge": NINTH, "name": "N", "roles": []}, "roles"),
+        ("/api/staff", {"badge": NINTH, "name": "N", "roles": ["king"]}, "roles"), ("/api/staff", {"badge": NINTH, "name": "", "roles": ["nurse"]}, "name"),
+        ("/api/staff", {"badge": "nonsense", "name": "N", "roles": ["nurse"]}, "badge"), ("/api/sets", {"name": "A", "kind": "box", "sheet": SHEET}, "kind"),
+        ("/api/sets", {"name": "x" * 101, "sheet": SHEET}, "name"), ("/api/sets", {"name": "A", "sheet": SHEET * 100}, "sheet"),
+        ("/api/sets", {"name": "A", "sheet": SHEET, "bears_c": 2**70}, "bears_c"), ("/api/sets", {"name": "A\u202eB", "sheet": SHEET}, "name"),
+        ("/api/machines", {"machine": "L-K7-9", "kind": "kettle"}, "kind"), ("/api/machines", {"machine": "kettle", "kind": "hand"}, "machine"),
+        ("/api/machines/L-K7-1/stop", {"why": "x" * 301}, "why"), ("/api/machines/L-K7-1/stop", {"why": None}, "why"),
+        ("/api/machines/L-K7-1/stop", {"why": " x"}, "why"), ("/api/machines/L-K7-1/stop", {"why": "a\0b"}, "why"),
+        ("/api/machines/kettle/stop", {"why": "x"}, "machine"), ("/api/recalls", {"load": "L-K7-1-0001-A", "why": "x"}, "load"),
+        ("/api/recalls/L-K7-1/close", {}, "recall"), ("/api/machines/L-K7-1/stop", {"why": "x", "seen_at": "2026-02-30T00:00:00Z"}, "seen_at"),
     ],
 )  # fmt: skip
-def test_an_act_that_cannot_be_taken_names_its_field(over, path, body, field):
-    assert problem(over.post(path, **body), 422)["field"] == field
+def test_an_act_that_cannot_be_taken_names_its_field_and_writes_nothing(over, path, body, field):
+    before = len(over.bridge.facts())
+    found = problem(over.post(path, **body), 422)
+    assert found["field"] == field
+    assert field in found["detail"]
+    assert len(over.bridge.facts()) == before
 
 
 def test_an_act_the_rules_refuse_is_a_stop_with_its_reason(over):
     answer = over.post(f"/api/loads/{steam_load(7)}/release", by=NURSE)
     assert (answer.status_code, answer.json()["verdict"], answer.json()["rule"]) == (200, "stop", "load_not_open")
-    assert over.post("/api/staff", badge="nonsense", name="N", roles=[]).json()["verdict"] == "stop"
     assert over.post("/api/machines", machine="L-K7-9", kind="washer").json()["verdict"] == "stop"
-    assert over.post("/api/machines", machine="L-K7-9", kind="kettle").json()["verdict"] == "stop"
-    assert over.post("/api/staff", badge=MANAGER, name="N", roles=["king"]).json()["verdict"] == "stop"
-    assert over.post("/api/sets", name="A", kind="box", sheet=SHEET).json()["verdict"] == "stop"
     assert over.post("/api/sets", name="A", sheet=[SHEET[0], SHEET[0]]).json()["verdict"] == "stop"
     problem(over.post("/api/machines/L-K7-1/stop", by="nobody", why="x"), 422)
     problem(over.post("/api/machines/L-K7-1/stop", id="x", why="x"), 422)
@@ -255,8 +290,40 @@ def test_the_openapi_document_has_an_example_for_every_post(over):
     assert answer.status_code == 200
     shown = document["paths"]["/api/scans"]["post"]["responses"]["200"]["content"]["application/json"]["example"]
     assert shown.keys() == answer.json().keys()
-    schema = document["paths"]["/api/scans"]["post"]["responses"]["422"]["content"][MEDIA]["schema"]
-    jsonschema.validate(over.client.post("/api/scans", json={}).json(), schema)
+    refused = document["components"]["responses"]["Problem422"]["content"][MEDIA]["schema"]
+    assert document["paths"]["/api/scans"]["post"]["responses"]["422"] == {"$ref": "#/components/responses/Problem422"}
+    assert refused == {"$ref": "#/components/schemas/Problem"}
+    jsonschema.validate(over.client.post("/api/scans", json={}).json(), document["components"]["schemas"]["Problem"])
+
+
+def test_the_openapi_document_tells_the_body_and_every_answer_of_each_endpoint(over):
+    document = over.client.get("/openapi.json").json()
+    for path, operations in document["paths"].items():
+        for method, operation in operations.items():
+            assert {"200", "401", "403", "429", "503"} <= operation["responses"].keys(), path
+            assert "schema" in next(iter(operation["responses"]["200"]["content"].values())), path
+            if method == "post":
+                assert {"413", "415", "422"} <= operation["responses"].keys(), path
+                (content,) = operation["requestBody"]["content"].values()
+                fields = content["schema"].get("properties", {"": content["schema"]})
+                for name, field in fields.items():
+                    kinds = field.get("anyOf", [field])
+                    assert all(
+                        "maxLength" in kind for kind in kinds if kind["type"] == "string" and "enum" not in kind
+                    ), (path, name)
+                    assert all("maxItems" in kind for kind in kinds if kind["type"] == "array"), (path, name)
+            for part in re.findall(r"{(\w+)}", path):
+                assert [one["required"] for one in operation["parameters"] if one["name"] == part] == [True], (
+                    path,
+                    part,
+                )
+    body = document["paths"]["/api/sets"]["post"]["requestBody"]["content"]["application/json"]["schema"]
+    assert body["additionalProperties"] is False
+    assert body["properties"]["sheet"]["items"]["properties"]["count"] == {
+        "type": "integer",
+        "minimum": 1,
+        "maximum": 999,
+    }
 
 
 ANY = st.recursive(st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=30),

@@ -1,17 +1,17 @@
 """The gate: what other sites and slow clients may not do."""
 
+import json
 import socket
-import threading
 import time
 
 import pytest
-import uvicorn
 
 from service.api import gate
 from service.api.app import make_app
-from service.api.listen import free_port
+from service.api.problems import MEDIA
 from service.pages.routes import add_pages
 from tests.practice import TECHNICIAN, TarnBridge
+from tests.served import served as at_an_address
 from tests.service.api.test_api import Over, problem
 
 
@@ -67,16 +67,8 @@ def served(tmp_path, monkeypatch):
     monkeypatch.setattr(gate, "HEAD_S", 0.5)
     monkeypatch.setattr(gate, "BODY_S", 0.5)
     bridge = TarnBridge(tmp_path)
-    bound = free_port("127.0.0.1", 0)
-    config = uvicorn.Config(
-        make_app(bridge.desk, add_pages), http=gate.PromptClients, log_config=None, timeout_graceful_shutdown=1
-    )
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
-    thread.start()
-    yield bridge, bound.getsockname()
-    server.should_exit = True
-    thread.join(10)
+    with at_an_address(make_app(bridge.desk, add_pages)) as address:
+        yield bridge, address
 
 
 def _end_of(connection, seconds=5):
@@ -127,6 +119,55 @@ def test_a_body_that_stalls_is_answered_and_let_go_and_writes_nothing(served):
     assert b" 408 " in came.splitlines()[0]
     assert b"nothing came" in came
     assert len(bridge.facts()) == before
+
+
+def _answer(address, sent):
+    """The status, the headers and the problem document that come for these bytes."""
+    with socket.create_connection(address) as connection:
+        connection.sendall(sent)
+        came, closed = _end_of(connection)
+    assert closed
+    head, _, body = came.partition(b"\r\n\r\n")
+    lines = head.decode().lower().split("\r\n")
+    headers = dict(line.split(": ", 1) for line in lines[1:])
+    assert headers["content-type"] == MEDIA
+    assert int(headers["content-length"]) == len(body)
+    assert headers["x-content-type-options"] == "nosniff"
+    found = json.loads(body)
+    assert found["status"] == int(lines[0].split()[1])
+    return found["status"], found["detail"]
+
+
+@pytest.mark.parametrize(
+    ("sent", "status", "words"),
+    [
+        (b"nonsense\r\n\r\n", 400, "not HTTP/1.1"),
+        (b"GET /health HTTP/9.9\r\n\r\n", 400, "not HTTP/1.1"),
+        (b"GET /\xff HTTP/1.1\r\nHost: x\r\n\r\n", 400, "not HTTP/1.1"),
+        (b"POST /api/scans HTTP/1.1\r\nHost: x\r\nContent-Length: -1\r\n\r\n", 400, "not HTTP/1.1"),
+        (b"POST /api/scans HTTP/1.1\r\nHost: x\r\nContent-Length: 2\r\nContent-Length: 3\r\n\r\n{}", 400, "not HTTP/1.1"),
+        (b"GET /api/sets/" + b"S" * 5000 + b" HTTP/1.1\r\nHost: x\r\n\r\n", 414, "4096"),
+        (b"GET /search?q=" + b"%41" * 2000 + b" HTTP/1.1\r\nHost: x\r\n\r\n", 414, "4096"),
+        (b"GET /search?" + b"&q" * 3000 + b" HTTP/1.1\r\nHost: x\r\n\r\n", 414, "4096"),
+        (b"GET /health HTTP/1.1\r\nHost: x\r\nX-A: " + b"a" * 20_000 + b"\r\n\r\n", 431, "16384"),
+        (b"GET /health HTTP/1.1\r\nHost: x\r\n" + b"X-A: a\r\n" * 6000 + b"\r\n", 431, "16384"),
+    ],
+    ids=["words", "version", "bytes", "negative", "two-lengths", "path", "query", "names", "header", "headers"],
+)  # fmt: skip
+def test_a_head_that_cannot_be_taken_is_a_problem_and_the_end(served, sent, status, words):
+    """Statuses: RFC 9110 15.5.1 and 15.5.15, RFC 6585 5."""
+    found, detail = _answer(served[1], sent)
+    assert found == status
+    assert words in detail
+
+
+def test_a_head_without_an_end_is_cut_off_long_before_its_time(served, monkeypatch):
+    monkeypatch.setattr(gate, "HEAD_S", 60)
+    with socket.create_connection(served[1]) as endless:
+        endless.sendall(b"GET /health HTTP/1.1\r\nHost: x\r\nX-A: ")
+        with pytest.raises((ConnectionResetError, BrokenPipeError)):
+            for _ in range(400):
+                endless.sendall(b"a" * 65536)
 
 
 def test_a_connection_used_again_is_not_let_go_in_the_middle(served):
