@@ -102,6 +102,17 @@ class Load:
             return "negative"
         return self.biologicals[-1] if self.biologicals else None
 
+    @property
+    def settled(self) -> bool:
+        """Whether nobody has anything more to do with it: a test load, a rejected one, one released or washed.
+
+        A hold unsettles a load again, and so does a biological that was placed and never read.
+        """
+        if self.rejected or self.load_kind not in {None, "goods"}:
+            return True
+        done = self.released_at or self.result
+        return bool(done) and not self.held and (not self.biological_lot or bool(self.biologicals))
+
 
 @dataclass(frozen=True, slots=True)
 class InstrumentSet:

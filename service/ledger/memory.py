@@ -4,18 +4,20 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from operator import attrgetter
 from typing import Any, cast
 
 from service.custody.chain import State
 from service.custody.facts import Fact
 from service.custody.folds import named
 from service.custody.practice import Practice
-from service.custody.records import Case, Load, Pack, Recall, Record
+from service.custody.records import Case, Load, Pack, Patient, Recall, Record
 from service.ledger.batch import Batch, Cache
 from service.ledger.seal import FIRST_PREV
 from service.ledger.tables import row_of
 
 Key = tuple[str, str, Any]
+_SEQ = attrgetter("seq")
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,19 +93,48 @@ class MemoryReader:
         found = [load for load in cast("list[Load]", self.everything("load")) if load.code[0] == (kind or load.code[0])]
         return sorted(found, key=lambda load: (load.began_at, load.code), reverse=True)[:limit]
 
+    def unsettled(self) -> list[Load]:
+        found = [load for load in cast("list[Load]", self.everything("load")) if not load.settled]
+        return sorted(found, key=_SEQ)
+
+    def open_cases(self) -> list[Case]:
+        found = [case for case in cast("list[Case]", self.everything("case")) if case.closed_at is None]
+        return sorted(found, key=_SEQ)
+
+    def overridden(self) -> list[Pack]:
+        found = [pack for pack in cast("list[Pack]", self.everything("pack")) if pack.overridden]
+        return sorted(found, key=_SEQ)
+
+    def between(self, kind: str, since: str, until: str, limit: int) -> list[Record]:
+        when = attrgetter("began_at" if kind == "load" else "opened_at")
+        found = [record for record in self.everything(kind) if since <= (when(record) or "") < until]
+        return sorted(found, key=lambda record: (when(record), record.code))[:limit]
+
+    def at_station(self, station: str, since: str, until: str) -> list[Fact]:
+        found = [fact for fact in self._facts if fact.station == station and since <= fact.at < until]
+        return sorted(found, key=lambda fact: (fact.at, fact.seq))
+
     def recalls(self) -> list[Recall]:
         found = cast("list[Recall]", self.everything("recall"))
         return sorted(found, key=lambda recall: recall.opened_at, reverse=True)
 
     def cases_of(self, patient: str) -> list[Case]:
-        return [case for case in cast("list[Case]", self.everything("case")) if case.patient == patient]
+        found = [case for case in cast("list[Case]", self.everything("case")) if case.patient == patient]
+        return sorted(found, key=lambda case: (case.opened_at, case.code))
 
     def _beside(self, table: str, key: Any) -> tuple[Any, ...] | None:
         return self._contents.beside.get((self.site, table, key))
 
+    def codes_of(self, patient: str) -> list[str]:
+        return [one.code for one in cast("list[Patient]", self.everything("patient")) if one.now == patient]
+
     def name(self, code: str) -> str | None:
         row = self._beside("name", code)
         return row[2] if row else None
+
+    def named(self, code: str) -> tuple[str, str | None] | None:
+        row = self._beside("name", code)
+        return (row[2], row[3]) if row else None
 
     def names(self, kind: str | None = None) -> list[tuple[str, str, str, str | None]]:
         found = [(row[0], row[1], row[2], row[3]) for row in self.kept("name")]

@@ -6,7 +6,7 @@ from importlib import resources
 
 from service.ledger.store import LedgerError
 
-VERSION = 3
+VERSION = 4
 
 
 def script(store: str) -> str:

@@ -17,6 +17,11 @@ _SITES = """WITH RECURSIVE one (code) AS (
   SELECT min(site) FROM fact
   UNION ALL SELECT (SELECT min(site) FROM fact WHERE site > one.code) FROM one WHERE one.code IS NOT NULL
 ) SELECT code FROM one WHERE code IS NOT NULL"""
+# Word for word the condition of the index load_unsettled, or it would not be used: `Load.settled` in SQL, turned round.
+_UNSETTLED = """rejected IS NULL AND (load_kind IS NULL OR load_kind = 'goods')
+  AND (held IS NOT NULL OR (released_at IS NULL AND result IS NULL)
+  OR (biological_lot IS NOT NULL AND biologicals = '[]'))"""
+_WHEN = {"pack": "opened_at", "load": "began_at", "case": "opened_at"}
 _KEYED = ("pack", "load", "set", "patient")
 ENDLESS = 2**62
 
@@ -124,17 +129,46 @@ class SqlReader(ABC):
         )
         return [cast("Load", record_of("load", row)) for row in rows]
 
+    def unsettled(self) -> list[Load]:
+        rows = self._all(f"{SELECT['load']} AND {_UNSETTLED} ORDER BY seq", self.site)
+        return [cast("Load", record_of("load", row)) for row in rows]
+
+    def open_cases(self) -> list[Case]:
+        rows = self._all(f"{SELECT['case']} AND closed_at IS NULL ORDER BY seq", self.site)
+        return [cast("Case", record_of("case", row)) for row in rows]
+
+    def overridden(self) -> list[Pack]:
+        rows = self._all(f"{SELECT['pack']} AND overridden <> '[]' ORDER BY seq", self.site)
+        return [cast("Pack", record_of("pack", row)) for row in rows]
+
+    def between(self, kind: str, since: str, until: str, limit: int) -> list[Record]:
+        when = _WHEN[kind]
+        sql = f"{SELECT[kind]} AND {when} >= ? AND {when} < ? ORDER BY {when}, code LIMIT ?"
+        return [record_of(kind, row) for row in self._all(sql, self.site, since, until, limit)]
+
+    def at_station(self, station: str, since: str, until: str) -> list[Fact]:
+        sql = f"{SELECT_FACT} AND station = ? AND at >= ? AND at < ? ORDER BY at, seq"
+        return [fact_of(row) for row in self._all(sql, self.site, station, since, until)]
+
     def recalls(self) -> list[Recall]:
         rows = self._all(f"{SELECT['recall']} ORDER BY opened_at DESC, code", self.site)
         return [cast("Recall", record_of("recall", row)) for row in rows]
 
     def cases_of(self, patient: str) -> list[Case]:
-        rows = self._all(f"{SELECT['case']} AND patient = ? ORDER BY code", self.site, patient)
+        rows = self._all(f"{SELECT['case']} AND patient = ? ORDER BY opened_at, code", self.site, patient)
         return [cast("Case", record_of("case", row)) for row in rows]
 
+    def codes_of(self, patient: str) -> list[str]:
+        sql = "SELECT code FROM patient WHERE site = ? AND now = ? ORDER BY code"
+        return [row[0] for row in self._all(sql, self.site, patient)]
+
     def name(self, code: str) -> str | None:
-        row = self._first("SELECT name FROM name WHERE site = ? AND code = ?", self.site, code)
-        return row[0] if row else None
+        found = self.named(code)
+        return found[0] if found else None
+
+    def named(self, code: str) -> tuple[str, str | None] | None:
+        row = self._first("SELECT name, detail FROM name WHERE site = ? AND code = ?", self.site, code)
+        return (row[0], row[1]) if row else None
 
     def names(self, kind: str | None = None) -> list[tuple[str, str, str, str | None]]:
         found = [(row[0], row[1], row[2], row[3]) for row in self.kept("name")]

@@ -103,7 +103,7 @@ class SqliteReader(SqlReader):
 
     def _strays(self) -> Iterator[tuple[str, int]]:
         """The facts, as (site, seq), of which an index of the file says something else than the fact itself."""
-        for column in ("id", "pack", "load", "set", "patient"):
+        for column in ("id", "pack", "load", "set", "patient", "station"):
             told = self._connection.execute(
                 f'SELECT "{column}", site, seq FROM fact INDEXED BY fact_{column} WHERE "{column}" IS NOT NULL'  # noqa: S608 (names are ours)
             )

@@ -33,7 +33,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from service.custody.chain import Source, State
 from service.custody.facts import Fact
 from service.custody.practice import Practice
-from service.custody.records import Case, Load, Recall, Record
+from service.custody.records import Case, Load, Pack, Recall, Record
 
 if TYPE_CHECKING:
     from service.ledger.batch import Batch
@@ -89,9 +89,40 @@ class Reader(Source, Protocol):
         ...
 
     def loads(self, limit: int, kind: str | None = None) -> list[Load]: ...
+    def unsettled(self) -> list[Load]:
+        """The loads that are not `settled`, in the order they last changed."""
+        ...
+
+    def open_cases(self) -> list[Case]:
+        """The cases nobody has closed, in the order they last changed."""
+        ...
+
+    def overridden(self) -> list[Pack]:
+        """The packs that a surgeon's override ever spoke of, in the order they last changed."""
+        ...
+
+    def between(self, kind: str, since: str, until: str, limit: int) -> list[Record]:
+        """The packs opened, loads begun or cases opened from `since` up to `until`, the earliest first."""
+        ...
+
+    def at_station(self, station: str, since: str, until: str) -> list[Fact]:
+        """What happened at a station from `since` up to `until`, in the order it happened."""
+        ...
+
     def recalls(self) -> list[Recall]: ...
-    def cases_of(self, patient: str) -> list[Case]: ...
+    def cases_of(self, patient: str) -> list[Case]:
+        """A patient's cases, the earliest first."""
+        ...
+
+    def codes_of(self, patient: str) -> list[str]:
+        """The provisional codes of animals that were identified as this one."""
+        ...
+
     def name(self, code: str) -> str | None: ...
+    def named(self, code: str) -> tuple[str, str | None] | None:
+        """The name kept beside a code, and what is kept with it."""
+        ...
+
     def names(self, kind: str | None = None) -> list[tuple[str, str, str, str | None]]: ...
     def log(self, load: str) -> tuple[str, str, bytes] | None: ...
     def access(self, kind: str, key: str) -> str | None:

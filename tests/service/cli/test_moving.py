@@ -1,6 +1,7 @@
 """Moving house by the command line: copied, backed up, restored, brought forward, forgotten; and what is refused."""
 
 import json
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -185,6 +186,8 @@ def test_exported_facts_are_imported_whole(old, tmp_path, database):
 
 # Forward to this version
 
+LATER_INDEXES = set(re.findall(r"CREATE INDEX (\w+)", (SQL / "0004.sql").read_text())) - {"case_patient"}
+
 
 @pytest.fixture
 def version_1(worked, tmp_path):
@@ -254,6 +257,7 @@ def test_a_database_of_another_version_is_refused_and_a_migration_there_is_whole
     with psycopg.connect(database) as connection:
         connection.execute("UPDATE about SET value = '2' WHERE key = 'version'")
         connection.execute("DROP TABLE access")
+        connection.execute(f"DROP INDEX {', '.join(LATER_INDEXES)}")
     assert "made by an older Foldmark (ledger version 2" in run("--ledger", database, "verify", ok=2).stderr
     assert f"from version 2 to {migrations.VERSION}" in run("--ledger", database, "migrate").stdout
     with psycopg.connect(database) as connection:

@@ -12,7 +12,7 @@ from service.ledger.seal import FIRST_PREV, fact_hash
 from service.ledger.store import LedgerError
 from service.ledger.verify import verify
 from service.stations.desk import Desk
-from tests.practice import SHEET, SITE, TECHNICIAN, TarnBridge, chosen, wash_load
+from tests.practice import NURSE, SHEET, SITE, SURGEON, TECHNICIAN, TarnBridge, chosen, patient, steam_load, wash_load
 from tests.published import outside
 
 NOW_MS = 1_772_611_200_000
@@ -248,6 +248,43 @@ class Contract:
         for key in seen[0]:
             assert _timeless(seen[0][key]) == _timeless(seen[1][key]), key
 
+    def test_what_is_open_what_happened_and_where_is_answered_alike(self, ledger):
+        """The looks of the board, the search and a station's day, after a day with something of everything in it."""
+        from service.ledger.memory import MemoryLedger
+
+        seen = []
+        for store in (ledger, MemoryLedger(chosen())):
+            bridge = TarnBridge.over(store, close=False)
+            whole_day(bridge)
+            with store.reading() as reader:
+                seen.append({
+                    "unsettled": [load.code for load in reader.unsettled()], "cases": [case.code for case in reader.open_cases()],
+                    "overridden": [pack.code for pack in reader.overridden()],
+                    "all": {kind: [x.code for x in reader.between(kind, "2026-03-04", "2026-03-05", 99)] for kind in ("pack", "load", "case")},
+                    "first": {kind: [x.code for x in reader.between(kind, "2026-03-04", "2026-03-05", 1)] for kind in ("pack", "load", "case")},
+                    "none": [reader.between(kind, "2026-03-05", "2026-03-06", 9) for kind in ("pack", "load", "case")],
+                    "edge": [x.code for x in reader.between("case", cases[0].opened_at, cases[0].opened_at, 9)] if (cases := reader.open_cases()) else None,
+                    "theatre": [(f.kind, f.seq) for f in reader.at_station("theatre-1", "2026-03-04", "2026-03-05")],
+                    "not there": reader.at_station("theatre-1", "2026-03-05", "2026-03-06") + reader.at_station("theatre-2", "2026", "2027"),
+                    "codes": reader.codes_of(patient(813)), "named": [reader.named(patient(813)), reader.named(patient(814))],
+                })  # fmt: skip
+            bridge.close()
+        assert seen[0] == seen[1]
+        mine = seen[0]
+        assert sorted(mine["unsettled"]) == [steam_load(1), steam_load(3), steam_load(5), wash_load(6)]
+        assert (len(mine["cases"]), len(mine["overridden"])) == (1, 1)
+        assert [len(found) for found in mine["all"].values()] == [2, 11, 2]
+        assert mine["none"] == [[], [], []] and mine["edge"] == [] and mine["not there"] == []
+        assert {"case_opened", "refused", "overridden", "opened"} <= {kind for kind, _ in mine["theatre"]}
+        assert (mine["codes"], mine["named"]) == ([patient(812)], [("Juno", "dog"), None])
+
+    def test_a_load_is_unsettled_in_every_store_exactly_when_its_record_says_so(self, ledger):
+        bridge = TarnBridge.over(ledger, close=False)
+        whole_day(bridge)
+        with ledger.reading() as reader:
+            assert {x.code for x in reader.unsettled()} == {x.code for x in reader.everything("load") if not x.settled}
+        bridge.close()
+
     def test_a_desk_answers_the_same_scan_once(self, ledger):
         bridge = TarnBridge.over(ledger, close=False)
         one = bridge.new_set()
@@ -259,6 +296,30 @@ class Contract:
         assert len(bridge.facts()) == before
         assert isinstance(bridge.desk, Desk)
         bridge.close()
+
+
+def whole_day(bridge):
+    """Loads held, waiting, released, rejected and open; a case closed and one open; an override; an animal identified."""
+    first, _ = bridge.ready("Released, its biological not read", 1)
+    bridge.act(
+        "place indicator", load=steam_load(1), indicator="biological", lot="B-1", control_lot="B-1", due="2026-03-06"
+    )
+    bridge.ready("Released and settled", 2)
+    bridge.ready("Held", 3)
+    bridge.act("hold", load=steam_load(3), why="door not shut")
+    packs = {}
+    for number, name in ((4, "Rejected"), (5, "Waiting")):
+        packs[number] = bridge.new_set(name)
+        bridge.wash([packs[number]], number)
+        packs[number] = bridge.pack(packs[number])
+        bridge.sterilise([packs[number]], number)
+    bridge.act("reject", load=steam_load(4), why="wet inside")
+    bridge.scans("wash-1", TECHNICIAN, wash_load(6), bridge.new_set("In the washer"))
+    bridge.scans("theatre-1", NURSE, patient(812), first, "TURNED", "=10", "=10", "DONE", "YES", "=nobody counted")
+    bridge.scans("theatre-1", patient(813), packs[5], SURGEON, "=no other", "TURNED")
+    with bridge.desk.ledger.batch(NOW_MS) as batch:
+        batch.keep_name(patient(813), "patient", "Juno", "dog")
+    bridge.act("identify patient", patient=patient(813), was=patient(812))
 
 
 def _timeless(value):

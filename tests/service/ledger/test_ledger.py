@@ -23,7 +23,7 @@ from service.custody.records import KINDS
 from service.ledger import migrations, tables
 from service.ledger.ids import is_uuid, uuid7
 from service.ledger.seal import FIRST_PREV, canonical, fact_hash
-from service.ledger.sqlite import SqliteLedger, create
+from service.ledger.sqlite import SqliteLedger, SqliteReader, connect, create
 from service.ledger.store import LedgerError, LedgerUnavailable
 from service.ledger.verify import verify
 from tests.practice import SITE, TECHNICIAN, TarnBridge, chosen, wash_load
@@ -262,6 +262,24 @@ def test_what_is_no_ledger_is_refused_in_one_line(tmp_path, make, words):
     with pytest.raises(LedgerError, match=words) as caught:
         SqliteLedger(path, chosen())
     assert "\n" not in str(caught.value)
+
+
+def test_the_looks_of_the_board_the_search_and_a_day_go_by_an_index(written):
+    path, _ = written
+    plans = []
+
+    class Explained(SqliteReader):
+        def _all(self, sql, *values):
+            plans.extend(row[3] for row in self._connection.execute(f"EXPLAIN QUERY PLAN {sql}", values))
+            return super()._all(sql, *values)
+
+    reader = Explained(connect(path, read_only=True), chosen())
+    reader.unsettled(), reader.open_cases(), reader.overridden(), reader.codes_of("A")
+    reader.at_station("wash-1", "2026", "2027"), reader.cases_of("A")
+    for kind in ("pack", "load", "case"):
+        reader.between(kind, "2026", "2027", 9)
+    used = ["load_unsettled", "case_open", "pack_overridden", "patient_now", "fact_station", "case_patient", "pack_opened", "load_began", "case_opened"]  # fmt: skip
+    assert [re.search(r"INDEX (\w+)", plan)[1] for plan in plans] == used
 
 
 def test_a_ledger_of_a_newer_version_is_refused_unread(written):

@@ -17,6 +17,7 @@ CREATE INDEX fact_load ON fact (load, seq) WHERE load IS NOT NULL;
 CREATE INDEX fact_set ON fact ("set", seq) WHERE "set" IS NOT NULL;
 CREATE INDEX fact_patient ON fact (patient, seq) WHERE patient IS NOT NULL;
 CREATE INDEX fact_case ON fact ((data::json ->> 'case'), seq) WHERE (data::json ->> 'case') IS NOT NULL;
+CREATE INDEX fact_station ON fact (site, station, at);
 CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';
 CREATE FUNCTION fact_is_kept() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN RAISE EXCEPTION 'a fact is never changed and never deleted' USING ERRCODE = 'integrity_constraint_violation'; END $$;
@@ -32,6 +33,8 @@ CREATE TABLE pack (
   seen_station WORDS, seq BIGINT, PRIMARY KEY (site, code)
 );
 CREATE INDEX pack_set ON pack (site, "set", turn);
+CREATE INDEX pack_opened ON pack (site, opened_at) WHERE opened_at IS NOT NULL;
+CREATE INDEX pack_overridden ON pack (site, seq) WHERE overridden <> '[]';
 CREATE TABLE load (
   site WORDS NOT NULL, code WORDS NOT NULL, machine WORDS, began_at WORDS, packs WORDS, started_at WORDS,
   started_seq BIGINT, programme WORDS, load_kind WORDS, why WORDS, ended_at WORDS, display WORDS, result WORDS,
@@ -42,6 +45,8 @@ CREATE TABLE load (
 );
 CREATE INDEX load_machine ON load (site, machine, started_seq);
 CREATE INDEX load_began ON load (site, began_at);
+CREATE INDEX load_unsettled ON load (site, seq) WHERE rejected IS NULL AND (load_kind IS NULL OR load_kind = 'goods')
+  AND (held IS NOT NULL OR (released_at IS NULL AND result IS NULL) OR (biological_lot IS NOT NULL AND biologicals = '[]'));
 CREATE TABLE "set" (
   site WORDS NOT NULL, code WORDS NOT NULL, name WORDS, kind WORDS, implant BIGINT, sheet WORDS, mark_colour WORDS,
   mark_pattern WORDS, wrap WORDS, bears_c BIGINT, turn BIGINT, pack WORDS, retired WORDS, seq BIGINT,
@@ -58,11 +63,14 @@ CREATE TABLE person (
 CREATE TABLE patient (
   site WORDS NOT NULL, code WORDS NOT NULL, now WORDS, seq BIGINT, PRIMARY KEY (site, code)
 );
+CREATE INDEX patient_now ON patient (site, now) WHERE now IS NOT NULL;
 CREATE TABLE "case" (
   site WORDS NOT NULL, code WORDS NOT NULL, patient WORDS, opened_at WORDS, packs WORDS, counts WORDS,
   closed_at WORDS, why WORDS, seq BIGINT, PRIMARY KEY (site, code)
 );
-CREATE INDEX case_patient ON "case" (site, patient);
+CREATE INDEX case_patient ON "case" (site, patient, opened_at);
+CREATE INDEX case_opened ON "case" (site, opened_at);
+CREATE INDEX case_open ON "case" (site, seq) WHERE closed_at IS NULL;
 CREATE TABLE recall (
   site WORDS NOT NULL, code WORDS NOT NULL, load WORDS, reach WORDS, why WORDS, opened_at WORDS, packs WORDS,
   accounted WORDS, closed_at WORDS, seq BIGINT, PRIMARY KEY (site, code)

@@ -15,6 +15,7 @@ CREATE INDEX fact_set ON fact ("set", seq) WHERE "set" IS NOT NULL;
 CREATE INDEX fact_patient ON fact (patient, seq) WHERE patient IS NOT NULL;
 CREATE INDEX fact_case ON fact (json_extract(data, '$.case'), seq)
   WHERE json_extract(data, '$.case') IS NOT NULL;
+CREATE INDEX fact_station ON fact (site, station, at);
 CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';
 CREATE TRIGGER fact_is_never_changed BEFORE UPDATE ON fact
 BEGIN SELECT RAISE(ABORT, 'a fact is never changed'); END;
@@ -30,6 +31,8 @@ CREATE TABLE pack (
   seq INTEGER, PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
 CREATE INDEX pack_set ON pack (site, "set", turn);
+CREATE INDEX pack_opened ON pack (site, opened_at) WHERE opened_at IS NOT NULL;
+CREATE INDEX pack_overridden ON pack (site, seq) WHERE overridden <> '[]';
 CREATE TABLE load (
   site TEXT NOT NULL, code TEXT NOT NULL, machine TEXT, began_at TEXT, packs TEXT, started_at TEXT,
   started_seq INTEGER, programme TEXT, load_kind TEXT, why TEXT, ended_at TEXT, display TEXT, result TEXT,
@@ -40,6 +43,8 @@ CREATE TABLE load (
 ) WITHOUT ROWID;
 CREATE INDEX load_machine ON load (site, machine, started_seq);
 CREATE INDEX load_began ON load (site, began_at);
+CREATE INDEX load_unsettled ON load (site, seq) WHERE rejected IS NULL AND (load_kind IS NULL OR load_kind = 'goods')
+  AND (held IS NOT NULL OR (released_at IS NULL AND result IS NULL) OR (biological_lot IS NOT NULL AND biologicals = '[]'));
 CREATE TABLE "set" (
   site TEXT NOT NULL, code TEXT NOT NULL, name TEXT, kind TEXT, implant INTEGER, sheet TEXT, mark_colour TEXT,
   mark_pattern TEXT, wrap TEXT, bears_c INTEGER, turn INTEGER, pack TEXT, retired TEXT, seq INTEGER,
@@ -56,11 +61,14 @@ CREATE TABLE person (
 CREATE TABLE patient (
   site TEXT NOT NULL, code TEXT NOT NULL, now TEXT, seq INTEGER, PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
+CREATE INDEX patient_now ON patient (site, now) WHERE now IS NOT NULL;
 CREATE TABLE "case" (
   site TEXT NOT NULL, code TEXT NOT NULL, patient TEXT, opened_at TEXT, packs TEXT, counts TEXT, closed_at TEXT,
   why TEXT, seq INTEGER, PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
-CREATE INDEX case_patient ON "case" (site, patient);
+CREATE INDEX case_patient ON "case" (site, patient, opened_at);
+CREATE INDEX case_opened ON "case" (site, opened_at);
+CREATE INDEX case_open ON "case" (site, seq) WHERE closed_at IS NULL;
 CREATE TABLE recall (
   site TEXT NOT NULL, code TEXT NOT NULL, load TEXT, reach TEXT, why TEXT, opened_at TEXT, packs TEXT, accounted TEXT,
   closed_at TEXT, seq INTEGER, PRIMARY KEY (site, code)
