@@ -14,6 +14,7 @@ from service.access.doors import Doors
 from service.api import fields, shapes
 from service.api.acts import acts_router
 from service.api.bodies import json_body
+from service.api.changes import Changes
 from service.api.entry import entry_router
 from service.api.fields import NEEDED
 from service.api.gate import Gate
@@ -58,6 +59,7 @@ _STATION = Annotated[fields.Station, Path()]
 _EVENT = shapes.object_of(event=str, data=str)
 _EVENTS = {200: {"description": "Each event", "content": {"text/event-stream": {"schema": _EVENT}}}}
 _NUMBERS = {200: {"description": "Numbers", "content": {EXPOSITION: {"schema": {"type": "string"}}}}}
+_UNBUFFERED = {"X-Accel-Buffering": "no"}
 log = logging.getLogger("foldmark")
 AddPages = Callable[[FastAPI, Desk], None]
 
@@ -69,16 +71,18 @@ def make_app(
 
     With `doors` it answers only who signed in or was enrolled; without them it answers everybody that reaches it.
     """
-    streams = Streams(desk)
+    streams, changes = Streams(desk), Changes(desk)
 
     @asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         streams.start()
+        changes.start()
         if sealer:
             sealer.start()
         log.info("serving", extra={"told": {"site": desk.practice.site, "ledger": desk.ledger.place}})
         yield
         streams.stop()
+        changes.stop()
         if sealer:
             await asyncio.to_thread(sealer.stop)
         await asyncio.to_thread(desk.close)
@@ -94,10 +98,26 @@ def make_app(
         desk.ask_pins(doors.why_not)
         app.include_router(entry_router(doors))
     app.include_router(looks_router(desk))
+    app.include_router(_board(changes))
     if add_pages:
         add_pages(app, desk)
     describe(app, closed=doors is not None)
     return Gate(ScansFirst(app, desk), doors)
+
+
+def _board(changes: Changes) -> APIRouter:
+    router = APIRouter(tags=["looks"])
+
+    @router.get(
+        "/api/board/events",
+        summary="That something changed on the board, as server-sent events",
+        response_class=StreamingResponse,
+        responses=_EVENTS,
+    )
+    async def events() -> StreamingResponse:
+        return StreamingResponse(changes.follow(), media_type="text/event-stream", headers=_UNBUFFERED)
+
+    return router
 
 
 def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
@@ -124,8 +144,7 @@ def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
         responses=_EVENTS,
     )
     async def events(station: _STATION) -> StreamingResponse:
-        headers = {"X-Accel-Buffering": "no"}
-        return StreamingResponse(streams.follow(station), media_type="text/event-stream", headers=headers)
+        return StreamingResponse(streams.follow(station), media_type="text/event-stream", headers=_UNBUFFERED)
 
     @router.get("/health", summary="Is the ledger writable?", responses=answers(shapes.HEALTH))
     async def health() -> Response:

@@ -33,7 +33,11 @@ SHELF_LIVES = {
 
 @dataclass(frozen=True, slots=True)
 class Practice:
-    """A site's choices. Minutes and seconds are integers; `tz` is the site's time zone."""
+    """A site's choices. Seconds, minutes and hours are integers; `tz` is the site's time zone.
+
+    The hours are how long something may stand at a station before the board calls it overdue: soiled, in a wash load,
+    packed and not loaded, in a cycle, waiting for release, in a case. Common practice, no source.
+    """
 
     site: str = "K7"
     name: str = "A practice"
@@ -43,6 +47,12 @@ class Practice:
     undo_seconds: int = 120
     quiet_minutes: int = 15
     cooling_minutes: int = 30
+    soiled_hours: int = 4
+    wash_hours: int = 3
+    packed_hours: int = 48
+    cycle_hours: int = 3
+    waiting_hours: int = 24
+    case_hours: int = 8
     clean_entry: bool = True
     wet_condemns: str = "pack"
     release_before_biological: bool = True

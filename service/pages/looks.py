@@ -1,8 +1,9 @@
 """Looks: how pages read the ledger at one moment, and how they say times, people and places. Nothing is decided."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from typing import cast
 
-from service.custody.facts import Fact, moment
+from service.custody.facts import Fact, moment, stamp
 from service.custody.records import Load, Pack
 from service.ledger.store import Reader
 from service.pages.views import (
@@ -14,6 +15,15 @@ from service.stations.store import shelf_name
 LATE_MINUTES = 15
 
 
+def span(long: timedelta) -> str:
+    """How long something took or waits, as pages say it: `25 min`, `3 h 20 min`, `2 days 3 h`."""
+    minutes = int(long.total_seconds() // 60)
+    days, hours = divmod(minutes // 60, 24)
+    if days:
+        return f"{days} {'day' if days == 1 else 'days'}{f' {hours} h' if hours else ''}"
+    return f"{hours} h {minutes % 60} min" if hours else f"{minutes} min"
+
+
 class Looks:
     """Builds views from one consistent look at the ledger, at the time `now` (a fact's stamp)."""
 
@@ -22,6 +32,27 @@ class Looks:
         self.state = reader.state
         self.now = now
         self.zone = self.state.practice.zone
+        self._unsettled: list[Load] | None = None
+
+    def unsettled(self) -> list[Load]:
+        """The loads somebody has still something to do with."""
+        if self._unsettled is None:
+            self._unsettled = self.reader.unsettled()
+        return self._unsettled
+
+    def loads_since(self, when: datetime) -> list[Load]:
+        """The loads begun since then, at most two hundred."""
+        return cast("list[Load]", self.reader.between("load", stamp(when), self.now, 200))
+
+    def load_name(self, load: Load) -> str:
+        return f"{'Load' if load.steam else 'Wash load'} {load.code[7:11]}"
+
+    def day(self, at: str) -> date:
+        """The site's local day of a stamp."""
+        return moment(at).astimezone(self.zone).date()
+
+    def clock(self, at: str) -> str:
+        return f"{moment(at).astimezone(self.zone):%H:%M}"
 
     def said(self, at: str | None) -> str:
         """A time as pages say it: `4 March 10:12`."""
@@ -41,8 +72,8 @@ class Looks:
         if not code:
             return ""
         known = self.state.known_as(code)
-        name = next((f"{name}, {detail}" for c, _, name, detail in self.reader.names("patient") if c == known), "")
-        return f"{name} ({known})" if name else known
+        named = self.reader.named(known)
+        return f"{', '.join(filter(None, named))} ({known})" if named else known
 
     def set_name(self, code: str) -> str:
         owner = self.state.set(code)

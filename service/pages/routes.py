@@ -13,9 +13,10 @@ from label_templates.codes import CodeError
 from label_templates.designs import BENCH_CARDS
 from service.custody.facts import stamp
 from service.custody.recall import ReachError, report
-from service.pages.board import board_page
+from service.pages.board import filtered
 from service.pages.drawing import SHAPES, shape
 from service.pages.find import drawn_sheet, search_page, set_page
+from service.pages.live import LiveBoard
 from service.pages.load import load_page, loads_page
 from service.pages.looks import Looks
 from service.pages.pack import pack_page
@@ -24,6 +25,7 @@ from service.pages.recall import recall_page, recalls_page
 from service.pages.recall_list import recall_pdf
 from service.pages.render import render
 from service.pages.views import (
+    BoardPart,
     EnrolPage,
     LimitsPage,
     Page,
@@ -77,7 +79,7 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
 
         router.add_api_route(path, endpoint, methods=["GET"])
 
-    page("/", lambda looks, _: board_page(looks))
+    _board_pages(router, LiveBoard(desk))
     page("/packs/{code}", lambda looks, r: pack_page(looks, _there(looks.state.pack(_code(r, "P")))))
     page("/sets/{code}", lambda looks, r: set_page(looks, _there(looks.state.set(_code(r, "S")))))
     page("/sets/{code}/sheet", lambda looks, r: SheetPart(drawn_sheet(_there(looks.state.set(_code(r, "S"))))))
@@ -116,11 +118,27 @@ def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> R
         return _problem(422, "That cannot be looked up", f"{error}.", "Check it, or search from the bar above.")
     if isinstance(found, str):
         return RedirectResponse(found, 303)
+    return _page(found, request)
+
+
+def _page(found: Page, request: Request) -> Response:
     return HTMLResponse(render(found, getattr(request.state, "person", None)))
 
 
 def _problem(status: int, title: str, detail: str, then: str) -> Response:
     return HTMLResponse(render(ProblemPage(title, detail, then)), status)
+
+
+def _board_pages(router: APIRouter, board: LiveBoard) -> None:
+    """The board, and the part of it that an open one fetches again."""
+
+    @router.get("/")
+    def whole(request: Request, show: str = "", mark: str = "") -> Response:
+        return _page(filtered(board.page(), show, mark), request)
+
+    @router.get("/board")
+    def part(request: Request, show: str = "", mark: str = "") -> Response:
+        return _page(BoardPart(filtered(board.page(), show, mark)), request)
 
 
 def _people(looks: Looks, request: Request) -> Page:

@@ -13,16 +13,40 @@ class Need:
     title: str
     text: str
     link: str
+    mark: str | None = None
+    """The colour of the mark of the set it is about."""
+    held: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Tile:
-    """A set on the round: its pack's page, its name, its mark, and whether somebody is needed."""
+    """A set on the round: its pack's page, its name, its mark, whether somebody is needed, which filters show it."""
 
     name: str
     link: str
     pattern: str
     note: str = ""
+    mark: str | None = None
+    shows: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Timer:
+    """Something that will be so at a time: the browser counts down to `at`, a stamp; `clock` is its local time."""
+
+    words: str
+    at: str
+    clock: str
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A filter as a link, and whether it is the one that holds."""
+
+    words: str
+    link: str
+    chosen: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,14 +59,33 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class BoardPage:
+    """`now` is the moment it tells of, as a stamp; `show` and `mark` the filters that hold."""
+
     template = "board.html"
     title: str
+    now: str
+    said: str
     segments: tuple[Segment, ...]
     round_svg: str
     ready: int
     total: int
     needs: tuple[Need, ...]
     expiring: tuple[Need, ...]
+    overdue: tuple[Need, ...]
+    soiled: tuple[Need, ...]
+    timers: tuple[Timer, ...]
+    marks: tuple[str, ...] = ()
+    choices: tuple[Choice, ...] = ()
+    show: str = ""
+    mark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardPart:
+    """What changes of an open board, for its page to put in the place of what it shows."""
+
+    template = "board_parts.html"
+    board: BoardPage
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +318,7 @@ class ProblemPage:
 
 
 Page = (
-    BoardPage | PackPage | LoadPage | LoadsPage | RecallPage | RecallsPage | SetPage | SearchPage | StationsPage
-    | SignInPage | StartPage | EnrolPage | PeoplePage | StationPage | SheetPart | LimitsPage | ProblemPage
+    BoardPage | BoardPart | PackPage | LoadPage | LoadsPage | RecallPage | RecallsPage | SetPage | SearchPage
+    | StationsPage | SignInPage | StartPage | EnrolPage | PeoplePage | StationPage | SheetPart | LimitsPage
+    | ProblemPage
 )  # fmt: skip

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any, Protocol
 
-from service.custody.facts import moment, stamp
+from service.custody.facts import Fact, moment, stamp
 from service.custody.practice import Practice
 from service.custody.records import InstrumentSet, Load, Machine, Pack
 from service.custody.rules import Act, Refusal, decide, refused
@@ -22,6 +22,7 @@ from service.stations.writer import Clock, Done, Work, Writer, utc_now
 
 log = logging.getLogger("foldmark")
 Listener = Callable[[str, dict[str, Any]], None]
+Watcher = Callable[[list[Fact]], None]
 Beside = Callable[[Batch], None]
 
 
@@ -51,6 +52,7 @@ class Desk:
         self._printer = printer
         self._closes = closes
         self._listeners: list[Listener] = []
+        self._watchers: list[Watcher] = []
         self._pins: Pins | None = None
         self._writer = Writer(ledger, clock, self._told)
         self.delays: dict[str, tuple[float, datetime]] = {}
@@ -83,6 +85,13 @@ class Desk:
 
     def forget(self, listener: Listener) -> None:
         self._listeners.remove(listener)
+
+    def watch(self, watcher: Watcher) -> None:
+        """Have `watcher(facts)` called, on the writer's thread, for whatever wrote facts, the office's acts as well."""
+        self._watchers.append(watcher)
+
+    def unwatch(self, watcher: Watcher) -> None:
+        self._watchers.remove(watcher)
 
     def ask_pins(self, prove: Prove) -> None:
         """From here on, stations ask for the PIN of who does what takes one."""
@@ -171,6 +180,8 @@ class Desk:
             if station:
                 for listener in list(self._listeners):
                     listener(station, answer)
+        for watcher in list(self._watchers) if done.noted else ():
+            watcher(done.noted)
         for fact in done.noted if self._printer else ():
             if fact.kind == "packed":
                 self._printing.submit(self._print_pack, str(fact.pack), fact.station, stamp(self.clock()))
