@@ -51,6 +51,11 @@ class Looks:
         """The site's local day of a stamp."""
         return moment(at).astimezone(self.zone).date()
 
+    def period(self, first: date, last: date) -> str:
+        """Days as pages say them: `4 March 2026`, `1 March 2026 to 4 March 2026`."""
+        said = [f"{one:%-d %B %Y}" for one in dict.fromkeys((first, last))]
+        return " to ".join(said)
+
     def clock(self, at: str) -> str:
         return f"{moment(at).astimezone(self.zone):%H:%M}"
 

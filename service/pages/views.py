@@ -218,11 +218,31 @@ class SetPage:
 
 
 @dataclass(frozen=True, slots=True)
+class Found:
+    """Something a search found; without a link it has no page of its own."""
+
+    title: str
+    link: str
+    code: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class FoundGroup:
+    title: str
+    rows: tuple[Found, ...]
+    note: str
+    """That there is nothing, or more than is shown."""
+
+
+@dataclass(frozen=True, slots=True)
 class SearchPage:
     template = "search.html"
     title: str
     query: str
-    found: tuple[tuple[str, str, str], ...]
+    period: str
+    """The days that were understood, in words."""
+    groups: tuple[FoundGroup, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -237,7 +237,7 @@ class Contract:
                 seen.append({
                     "rows": {kind: list(reader.rows(kind)) for kind in ("pack", "load", "set", "person", "machine", "case", "patient", "site")},
                     "kinds": [fact.kind for fact in reader.facts()],
-                    "history": {f"{key}": [f.seq for f in reader.history(*key)] for key in (("pack", pack), ("load", load), ("set", one), ("case", "C-K7-0001-8"))},
+                    "history": {f"{key}": [f.seq for f in reader.history(*key)] for key in (("pack", pack), ("load", load), ("set", one), ("case", codes.case_code(SITE, 1).text))},
                     "loads": [[x.code for x in reader.loads(10, kind)] for kind in (None, "L", "W")],
                     "of": [x.code for x in reader.loads_of("L-K7-1")], "packs": [x.code for x in reader.packs_of(one)],
                     "fact": reader.fact(next(reader.facts(4)).id).seq, "log": reader.log(load), "recalls": reader.recalls(),
