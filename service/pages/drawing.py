@@ -1,7 +1,6 @@
-"""Drawings on pages, as inline SVG: the round, the custody line, the verdict's shapes, a QR code."""
+"""Drawings on pages, as inline SVG: the round, the marks of the custody line, the verdict's shapes, a QR code."""
 
 import math
-from dataclasses import dataclass
 from html import escape
 
 from label_templates.symbols import Symbol, runs
@@ -108,66 +107,21 @@ def _mark(pattern: str) -> str:
             return frame
 
 
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """A step on the custody line: its name, two lines of words, how it is drawn."""
-
-    name: str
-    when: str = ""
-    words: str = ""
-    kind: str = "ring"
-    """`ring`, `override` (red ring), `gap` (no ring, a red stretch), `opening` (an arrow)."""
-    news: str = ""
-    """What was found out later, pointing down at this step."""
-
-
-def custody_line(stops: list[Stop]) -> str:
-    """One line from wash to patient; a gap is a dashed red stretch with its reason, an opening an arrow."""
-    step = 120
-    width = step * max(len(stops), 2)
-    parts = [
-        f'<svg class="line" viewBox="0 0 {width} 190" role="img" aria-label="From wash to patient" width="{width}" height="190">'
-    ]
-    for index, stop in enumerate(stops):
-        x = 60 + index * step
-        if index:
-            gap = "gap" in {stop.kind, stops[index - 1].kind}
-            style = (
-                'stroke="var(--stop)" stroke-width="5" stroke-dasharray="4 8"'
-                if gap
-                else 'stroke="var(--ink)" stroke-width="5"'
-            )
-            parts.append(f'<path d="M{x - step + 14} 80H{x - 14}" {style}/>')
-        parts.append(_stop(stop, x))
-    parts.append("</svg>")
-    return "".join(parts)
+_STEPS = {
+    "ring": '<circle cx="16" cy="16" r="12" fill="var(--sheet)" stroke="var(--ink)" stroke-width="5"/>',
+    "bad": '<circle cx="16" cy="16" r="12" fill="var(--sheet)" stroke="var(--stop)" stroke-width="5"/><path d="M11 11l10 10M21 11L11 21" '
+    'stroke="var(--stop)" stroke-width="3"/>',
+    "override": '<circle cx="16" cy="16" r="13.5" fill="var(--sheet)" stroke="var(--stop)" stroke-width="5"/><circle cx="16" cy="16" r="5" '
+    'fill="var(--stop)"/>',
+    "opening": '<path d="M1 3h16l14 13-14 13H1z" fill="var(--ink)"/>',
+    "gap": "",
+    "news": '<path d="M16 2v18M7 16l9 14 9-14z" stroke="var(--stop)" stroke-width="5" fill="var(--stop)"/>',
+}
 
 
-def _stop(stop: Stop, x: int) -> str:
-    red = ' class="red"'
-    parts = []
-    if stop.news:
-        parts.append(
-            f'<text x="{x}" y="24" text-anchor="middle" font-size="14" font-weight="700"{red}>{escape(stop.news[:40])}</text>'
-        )
-        parts.append(
-            f'<path d="M{x} 32v18M{x - 7} 46l7 12 7-12z" stroke="var(--stop)" stroke-width="4" fill="var(--stop)"/>'
-        )
-    match stop.kind:
-        case "gap":
-            parts.append(f'<text x="{x}" y="60" text-anchor="middle" font-size="14" font-weight="700"{red}>gap</text>')
-        case "opening":
-            parts.append(f'<path d="M{x - 16} 62h18l16 18-16 18h-18z" fill="var(--ink)"/>')
-        case kind:
-            colour = "var(--stop)" if kind == "override" else "var(--ink)"
-            parts.append(f'<circle cx="{x}" cy="80" r="13" fill="var(--sheet)" stroke="{colour}" stroke-width="5"/>')
-    name = red if stop.kind in {"gap", "override"} else ""
-    parts.append(
-        f'<text x="{x}" y="122" text-anchor="middle" font-size="17" font-weight="700"{name}>{escape(stop.name)}</text>'
-    )
-    parts.append(f'<text x="{x}" y="144" text-anchor="middle" font-size="14">{escape(stop.when)}</text>')
-    parts.append(f'<text x="{x}" y="164" text-anchor="middle" font-size="14"{name}>{escape(stop.words[:19])}</text>')
-    return "".join(parts)
+def step_mark(kind: str) -> str:
+    """The mark of a step on the custody line: a ring, a crossed one, a red one round a dot, an arrow; a gap has none."""
+    return f'<svg viewBox="0 0 32 32" aria-hidden="true">{_STEPS[kind]}</svg>' if _STEPS[kind] else ""
 
 
 def qr_svg(symbol: Symbol) -> str:

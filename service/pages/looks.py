@@ -73,6 +73,11 @@ class Looks:
     def who(self, code: str | None) -> str:
         return (self.reader.name(code) or code) if code else ""
 
+    def late(self, fact: Fact) -> timedelta | None:
+        """How long after it happened a fact was noted; None when that was soon enough."""
+        waited = moment(fact.noted_at) - moment(fact.at)
+        return waited if waited > timedelta(minutes=LATE_MINUTES) else None
+
     def patient(self, code: str | None) -> str:
         if not code:
             return ""
@@ -106,7 +111,6 @@ class Looks:
         return tuple(self._fact(fact, fact.id in undone) for fact in facts)
 
     def _fact(self, fact: Fact, undone: bool) -> FactRow:
-        late = moment(fact.noted_at) - moment(fact.at) > timedelta(minutes=LATE_MINUTES)
         about = ", ".join(
             f"{key.replace('_', ' ')} {value}"
             for key, value in fact.data.items()
@@ -116,6 +120,6 @@ class Looks:
         )
         where = " · ".join(part for part in (fact.station, self.who(fact.by)) if part)
         return FactRow(
-            self.said(fact.at), late, fact.kind.replace("_", " "), about[:300], where,
+            self.said(fact.at), self.late(fact) is not None, fact.kind.replace("_", " "), about[:300], where,
             f"{fact.seq} · {fact.hash[:4]}…{fact.hash[-2:]}", undone,
         )  # fmt: skip

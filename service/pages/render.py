@@ -6,7 +6,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from markupsafe import Markup
 
 from service.access.who import Who
-from service.pages.drawing import shape
+from service.pages.drawing import shape, step_mark
 from service.pages.views import CAUTION, Page
 
 
@@ -21,6 +21,7 @@ def _environment() -> Environment:
     )
     environment.globals["CAUTION"] = CAUTION
     environment.globals["shape"] = lambda verdict: Markup(shape(verdict))  # noqa: S704  (our own drawing)
+    environment.globals["step_mark"] = lambda kind: Markup(step_mark(kind))  # noqa: S704  (the same)
     environment.filters["drawn"] = Markup
     return environment
 

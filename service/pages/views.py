@@ -100,6 +100,25 @@ class FactRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """A step on the custody line: when, by whom, and what is said of it."""
+
+    name: str
+    when: str = ""
+    who: str = ""
+    badge: str = ""
+    words: str = ""
+    kind: str = "ring"
+    """`ring`, `bad` (it did not pass), `override`, `opening`, or `gap`: the step is missing."""
+    news: tuple[str, ...] = ()
+    """What was found out later, pointing down at this step."""
+    late: str = ""
+    """How long after it happened it was noted, where that was late."""
+    stood_for: str = ""
+    """Of an override: whether the surgeon confirmed it."""
+
+
+@dataclass(frozen=True, slots=True)
 class PackPage:
     template = "pack.html"
     title: str
@@ -108,8 +127,7 @@ class PackPage:
     rows: tuple[tuple[str, str], ...]
     tags: tuple[str, ...]
     qr_svg: str
-    line_svg: str
-    steps: tuple[tuple[str, str, str], ...]
+    line: tuple[Step, ...]
     gaps: tuple[str, ...]
     facts: tuple[FactRow, ...]
     unconfirmed: bool
