@@ -191,4 +191,5 @@ def _station(looks: Looks, request: Request) -> Page:
     return StationPage(
         f"{kind.capitalize()} {number}", name, now["verdict"], WORDS[now["verdict"]], now["headline"], now["detail"],
         now["next"], cards, digits, {verdict: shape(verdict) for verdict in SHAPES},
+        (looks.state.practice.patient_pattern or "") if kind == "theatre" else "",
     )  # fmt: skip

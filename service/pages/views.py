@@ -283,6 +283,8 @@ class StationPage:
     cards: tuple[tuple[str, str], ...]
     digits: tuple[tuple[str, str], ...]
     shapes: dict[str, str] = field(default_factory=dict)
+    pattern: str = ""
+    """What the practice's own wristbands look like, where they may be scanned."""
 
 
 @dataclass(frozen=True, slots=True)

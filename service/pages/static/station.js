@@ -1,128 +1,132 @@
-// A station's screen: server-sent events in, cards and typed codes out. Without the service it says NOT CHECKED.
-"use strict";
-const station = document.body.dataset.station;
-const verdict = document.getElementById("verdict");
-const shapes = JSON.parse(document.getElementById("shapes").textContent);
-const words = { go: "GO", ask: "ASK", stop: "STOP", "not checked": "NOT CHECKED" };
-const tones = { go: [[880, 90]], ask: [[660, 90], [0, 50], [660, 90]], stop: [[330, 160], [0, 50], [247, 320]],
-  "not checked": [[440, 60], [0, 60], [440, 60], [0, 60], [440, 60]] };
-let audio = null, muted = localStorage.getItem("muted") === "yes", heard = Date.now(), lateTimer = null, lastId = null, first = true;
+// A station's screen. The service says how the station stands; what is scanned, typed or touched goes to it by the outbox.
+// What the service has not answered is NOT CHECKED: no answer is not a go.
+import { offerCamera } from "./station/eye.js";
+import { offerChoices } from "./station/choices.js";
+import { listen } from "./station/link.js";
+import { Outbox, post } from "./station/outbox.js";
+import { around, clock, notice, old, say, text, why } from "./station/shown.js";
+import { sound } from "./station/sound.js";
+import { Typing } from "./station/typing.js";
+import { said } from "./station/words.js";
 
-function sound(name) {
-  if (muted) return;
-  try {
-    audio = audio || new AudioContext();
-    let at = audio.currentTime;
-    for (const [hertz, ms] of tones[name]) {
-      if (hertz) {
-        const tone = audio.createOscillator(), level = audio.createGain();
-        tone.frequency.value = hertz; level.gain.value = 0.2;
-        tone.connect(level).connect(audio.destination); tone.start(at); tone.stop(at + ms / 1000);
-      }
-      at += ms / 1000;
-    }
-  } catch { /* a browser without sound still shows the shape */ }
+const PATIENCE_MS = 400, LATE_MS = 3000;
+const { station, pattern } = document.body.dataset;
+const at = (id) => document.getElementById(id);
+let latest = null, shownAt = 0; // what the service said last of this station, and when it came
+let lost = said("lost by error"); // why the service cannot be heard; empty while it can
+let mine = [], madeAt = 0; // this station's scans without an answer, and when the last was made
+let refused = null; // the scan that the service would not take
+let stuck = false, answers = []; // whether scans have had to wait, and what they were answered since
+
+const called = (scan) => (scan.code.startsWith("=") ? said("what was typed") : scan.code);
+const isDigit = (code) => /^K-\d-/.test(code);
+const unchecked = (headline, detail) => say({ verdict: "not checked", headline, detail, next: said("paper") });
+const overdue = () => mine.filter((scan) => stuck || Date.now() - Date.parse(scan.seen_at) > PATIENCE_MS);
+
+function render() {
+  const waits = overdue();
+  if (waits.length) unchecked(said("unanswered", { code: called(waits.at(-1)) }), said("in line"));
+  else if (lost) unchecked(said("lost"), lost);
+  else if (refused) unchecked(said("not taken", { code: called(refused) }), refused.detail);
+  else if (latest && shownAt >= madeAt && mine.length <= 1) say(latest);
+  text("waiting", waits.length && said(waits.length === 1 ? "waiting one" : "waiting", { count: waits.length }));
+  text("link", said(lost ? "not connected" : "connected"));
 }
-function text(id, value) { document.getElementById(id).textContent = value || ""; }
-function clock(at) { return at ? new Date(at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false }) : ""; }
-function drawing(name) {
-  const holder = document.createElement("span");
-  holder.className = `v-${name}`;
-  holder.innerHTML = shapes[name]; // our own drawings, from the page itself
-  return holder;
-}
-function say(found) {
-  verdict.dataset.verdict = found.verdict;
-  verdict.dataset.late = String(Boolean(found.late));
-  document.getElementById("shape").replaceChildren(drawing(found.verdict));
-  text("word", words[found.verdict]);
-  text("headline", found.headline); text("detail", found.detail); text("next", found.next);
-  clearInterval(lateTimer);
-  if (found.late) lateTimer = setInterval(() => sound("stop"), 3000);
-}
+
 function show(found) {
-  say(found);
-  count(found.sheet);
-  text("who", found.who || "nobody signed on");
-  text("open-title", found.open.title); text("open-number", found.open.number); text("open-line", found.open.line);
-  const rows = found.last.map((scan) => {
-    const row = document.createElement("li"), what = document.createElement("span"), code = document.createElement("span");
-    const at = document.createElement("span");
-    what.textContent = scan.title; code.className = "soft small code"; code.textContent = scan.code || "";
-    what.append(document.createElement("br"), code);
-    at.className = "soft small"; at.textContent = clock(scan.at);
-    row.append(drawing(scan.verdict), what, at);
-    return row;
-  });
-  document.getElementById("last").replaceChildren(...rows);
+  const news = latest && !lost && !overdue().length;
+  latest = found;
+  shownAt = Date.now();
+  lost = "";
+  refused = null;
+  around(found);
+  typing.ask(Boolean(found.secret));
+  if (found.verdict === "stop") why(found);
+  render();
+  if (news) sound(found.verdict);
 }
-let counting = null;
-async function count(sheet) {
-  counting = sheet;
-  const holder = document.getElementById("sheet");
-  holder.hidden = !sheet;
-  if (!sheet) return;
-  if (holder.dataset.set !== sheet.set) {
-    try {
-      const answer = await fetch(`/sets/${sheet.set}/sheet`);
-      if (!answer.ok) throw new Error(answer.status);
-      const drawn = await answer.text();
-      if (!counting || counting.set !== sheet.set) return; // another set came while this was fetched
-      holder.dataset.set = sheet.set;
-      holder.innerHTML = drawn; // our own page, escaped by the service
-    } catch { return; } // the words above still say what to count
-  }
-  mark(holder, counting);
-}
-function mark(holder, sheet) {
-  let first = null;
-  for (const line of holder.querySelectorAll("li")) {
-    const name = line.dataset.line, found = sheet.found[name], wanted = line.querySelector(".count").textContent;
-    const state = found === undefined ? (sheet.asked.includes(name) ? "asked" : "later") : found < Number(wanted) ? "short" : "found";
-    line.dataset.state = state;
-    line.dataset.counted = { asked: "count now", later: "", short: `${found} found`, found: "✓ counted" }[state];
-    if (state === "asked") first = first || line;
-  }
-  if (first) first.scrollIntoView({ block: "nearest" });
-}
-function lost(detail) {
-  say({ verdict: "not checked", headline: "The service does not answer.", detail, next: "Follow the paper rule. No answer is not a go." });
-  text("link", "not connected");
-}
-const events = new EventSource(`/api/stations/${station}/events`);
-events.addEventListener("verdict", (event) => {
-  heard = Date.now(); text("link", "connected");
-  const found = JSON.parse(event.data);
-  show(found);
-  if (!first) sound(found.verdict);
-  first = false;
-});
-events.addEventListener("heartbeat", () => { heard = Date.now(); text("link", "connected"); });
-events.addEventListener("error", () => { first = true; lost("The connection is lost; this screen tries again by itself."); });
-setInterval(() => { if (Date.now() - heard > 20000) lost("Nothing was heard from it for twenty seconds."); }, 1000);
-setInterval(() => text("clock", clock(new Date())), 1000);
 
-async function post(code) {
-  const id = uuid7(), stop = new AbortController(), seen = new Date().toISOString();
-  lastId = id;
-  const timer = setTimeout(() => stop.abort(), 3000);
+/** The station as it stands, when an answer came and nothing was heard of it. */
+async function lookAgain(since) {
   try {
-    const answer = await fetch("/api/scans", { method: "POST", signal: stop.signal, headers: { "Content-Type": "application/json" },
-      body: JSON.stringify({ id, station, code, seen_at: seen, sent_at: new Date().toISOString() }) });
-    const found = await answer.json();
-    if (!answer.ok) lost(found.detail);
-  } catch {
-    if (lastId === id) { lost("What was typed or touched has not been recorded."); sound("not checked"); }
-  } finally { clearTimeout(timer); }
+    const answer = await fetch(`/api/stations/${station}`);
+    if (answer.ok && shownAt < since) show(await answer.json());
+  } catch { /* the line is lost, and says so */ }
 }
-document.getElementById("type").addEventListener("submit", (event) => {
-  event.preventDefault();
-  const field = document.getElementById("typed"), value = field.value.trim();
-  field.value = "";
-  if (value) post(/^[A-Z]-[0-9A-Z*-]+$/.test(value.toUpperCase()) ? value.toUpperCase() : value.startsWith("=") ? value : `=${value}`);
+
+function changed(waiting, how) {
+  const before = mine.length;
+  mine = waiting.filter((scan) => scan.station === station);
+  if (how === "later" || how === "shut") stuck = mine.length > 0;
+  at("shut").hidden = how !== "shut";
+  if (before && !mine.length) summary();
+  render();
+}
+
+function settled(scan, { kind, found }) {
+  if (scan.station !== station) return;
+  if (kind === "refused") {
+    refused = { code: scan.code, detail: found.detail ?? found.title };
+    notice(said("refused", { code: called(scan), detail: refused.detail }));
+    return;
+  }
+  if (stuck) answers.push({ ...found, code: called(scan) });
+  const since = Date.now() - PATIENCE_MS;
+  setTimeout(() => { if (shownAt < since) lookAgain(since); }, PATIENCE_MS);
+}
+
+/** What became of the scans that had to wait: no stop among them may slip by unseen. */
+function summary() {
+  stuck = false;
+  if (!answers.length) return;
+  const counts = ["go", "ask", "stop"].map((one) => [answers.filter(({ verdict }) => verdict === one).length, said(one)]);
+  const verdicts = counts.filter(([count]) => count).map(([count, word]) => `${count} ${word}`).join(", ");
+  const stops = answers.filter(({ verdict }) => verdict !== "go");
+  notice(said("sent", { verdicts }), ...stops.map((one) => said("look at", { ...one, verdict: said(one.verdict) })));
+  sound(["stop", "ask", "go"].find((one) => answers.some(({ verdict }) => verdict === one)));
+  answers = [];
+}
+
+function made(code) {
+  return { id: uuid7(), station, code, seen_at: new Date().toISOString() };
+}
+
+function scanned(code) {
+  if (latest?.secret && isDigit(code)) return prove(code);
+  notice();
+  refused = null;
+  madeAt = Date.now();
+  old();
+  setTimeout(() => { render(); if (overdue().length) sound("not checked"); }, PATIENCE_MS + 1);
+  return outbox.add(made(code));
+}
+
+/** A PIN goes to the service at once or not at all: it is never kept here. */
+async function prove(code) {
+  if (mine.length) return notice(said("pin after others"));
+  const { kind, found } = await post(made(code));
+  if (kind === "answered") return notice();
+  sound("not checked");
+  return notice(kind === "refused" ? found.detail ?? found.title : said("pin not sent"));
+}
+
+function touched({ code, word }) {
+  const field = at("typed");
+  if (!typing.secret || !(isDigit(code) || (word === "DONE" && field.value))) scanned(code);
+  else if (isDigit(code)) field.value += word;
+  else at("type").requestSubmit();
+}
+
+const typing = new Typing({ form: at("type"), field: at("typed"), label: at("type-label"), check: at("check") }, pattern,
+  scanned, (value) => (typing.secret ? prove(value) : scanned(value)));
+const outbox = new Outbox(settled, changed);
+outbox.waiting().then((waiting) => changed(waiting, "later"));
+listen(station, (found) => { show(found); outbox.send(); }, (reason) => { if (reason !== lost) { lost = reason; render(); } });
+offerCamera(pattern, scanned);
+offerChoices();
+document.addEventListener("click", (event) => {
+  const button = event.target.closest("button[data-code]");
+  if (button) touched(button.dataset);
 });
-for (const button of document.querySelectorAll("button[data-card]")) button.addEventListener("click", () => post(button.dataset.card));
-const mute = document.getElementById("mute");
-function muteWords() { mute.textContent = muted ? "Sound is off" : "Sound is on"; mute.setAttribute("aria-pressed", String(muted)); }
-mute.addEventListener("click", () => { muted = !muted; localStorage.setItem("muted", muted ? "yes" : "no"); muteWords(); });
-muteWords();
+setInterval(() => text("clock", clock(new Date())), 1000);
+setInterval(() => { if (latest?.late && !lost) sound("stop"); }, LATE_MS);

@@ -1,46 +1,14 @@
 """The station in a real browser: shape and word, keys and touch, and NOT CHECKED when the service is gone."""
 
 import os
-import shutil
-import threading
-from contextlib import contextmanager
 
 import pytest
-import uvicorn
 
 from service.api.app import make_app
-from service.api.listen import free_port
 from service.pages.routes import add_pages
+from tests.browser import CHROMIUM, QUIET, chromium
 from tests.entry import PIN, Entry
 from tests.practice import MANAGER, NURSE, TECHNICIAN, TarnBridge, patient
-
-CHROMIUM = shutil.which("chromium")
-QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-         "--disable-sync"]  # fmt: skip
-
-
-@contextmanager
-def chromium(app):
-    """The system's Chromium, the address of `app` served on loopback, and what ends the service."""
-    if CHROMIUM is None:
-        assert os.environ.get("CI") != "true", "Chromium is missing"
-        pytest.skip("Chromium is not installed")
-    from playwright.sync_api import sync_playwright
-
-    bound = free_port("127.0.0.1", 0)
-    server = uvicorn.Server(uvicorn.Config(app, log_config=None, timeout_graceful_shutdown=1))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
-    thread.start()
-
-    def end():
-        server.should_exit = True
-        thread.join(10)
-
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        yield browser, f"http://127.0.0.1:{bound.getsockname()[1]}", end
-        browser.close()
-    end()
 
 
 @pytest.fixture
@@ -81,10 +49,10 @@ def test_keys_and_touch_do_what_a_scanner_does(page):
     shown.wait_for_selector("#link:text('connected')")
     shown.keyboard.type("b-k7-003-j\n")
     shown.wait_for_selector("#verdict[data-verdict=go]")
-    shown.click("button[data-card='K-DONE-P']")
+    shown.click("button[data-code='K-DONE-P']")
     shown.wait_for_selector("#headline:text('Which wash load?')")
     assert shown.inner_text("#word") == "ASK"
-    for button in shown.locator("button").all():
+    for button in shown.locator("button:visible").all():
         assert button.bounding_box()["height"] >= 48
     assert bridge.facts("refused") == []
 

@@ -1,0 +1,71 @@
+"""The system's Chromium at a service on loopback, and the films that stand in for a tablet's camera."""
+
+import os
+import shutil
+import threading
+from contextlib import contextmanager
+
+import cv2
+import pytest
+import uvicorn
+
+from service.api.listen import free_port
+
+CHROMIUM = shutil.which("chromium")
+QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+         "--disable-sync"]  # fmt: skip
+SLOWNESS = 3
+"""How often each frame of a film is shown; Chromium shows thirty a second, a film is made for fifteen and has no hurry."""
+TAIL = 600
+"""Frames of an empty bench at the end, before Chromium shows the film from its beginning again."""
+
+
+@contextmanager
+def served(app):
+    """The address of `app` on loopback, and what ends the service."""
+    bound = free_port("127.0.0.1", 0)
+    server = uvicorn.Server(uvicorn.Config(app, log_config=None, timeout_graceful_shutdown=1))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
+    thread.start()
+
+    def end():
+        server.should_exit = True
+        thread.join(10)
+
+    yield f"http://127.0.0.1:{bound.getsockname()[1]}", end
+    end()
+
+
+@contextmanager
+def launched(*more):
+    """The system's Chromium, started with these switches too."""
+    if CHROMIUM is None:
+        assert os.environ.get("CI") != "true", "Chromium is missing"
+        pytest.skip("Chromium is not installed")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=[*QUIET, *more])
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def chromium(app):
+    """The system's Chromium, the address of `app` served on loopback, and what ends the service."""
+    with served(app) as (address, end), launched() as browser:
+        yield browser, address, end
+
+
+def as_camera(film):
+    """The switches with which Chromium takes a film (AVI) for a camera, and lets pages use it."""
+    frames, feed = [], film.with_suffix(".mjpeg")
+    source = cv2.VideoCapture(str(film))
+    while (read := source.read())[0]:
+        frames.append(cv2.imencode(".jpg", read[1], [cv2.IMWRITE_JPEG_QUALITY, 80])[1].tobytes())
+    source.release()
+    with feed.open("wb") as file:
+        for frame in frames:
+            file.write(frame * SLOWNESS)
+        file.write(frames[-1] * TAIL)
+    return ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream", f"--use-file-for-fake-video-capture={feed}"]  # fmt: skip
