@@ -1,4 +1,4 @@
-"""What a station's screen shows beside the verdict: what is open here, who works here, the last scans."""
+"""What a station's screen shows beside the verdict: what is open, who works here, the last scans, what may come now."""
 
 from typing import Any
 
@@ -6,27 +6,48 @@ from service.custody.chain import State
 from service.custody.rules.loading import not_unloaded
 from service.ledger.store import Reader
 from service.stations.hand import Hand
+from service.stations.offers import offers
 from service.stations.store import shelf_name
 from service.stations.talk import number_of
 
 
 def screen(reader: Reader, station: str) -> dict[str, Any]:
-    """The station as it stands: its last answer, `open` (title, number, line), `who`, `last` and `late`."""
+    """The station as it stands: its last answer, `open` (title, number, line), `who`, `last` and `late`.
+
+    `offers` (code, title) may be touched instead of scanned; `about` (href, title) are the pages a stop speaks of;
+    while `secret` is a badge, its PIN is waited for, and what is typed is shown to nobody.
+    """
     hand = Hand.from_json(reader.hand(station))
     answer = hand.answer or {
         "verdict": "ask", "headline": "Scan your badge.", "detail": "", "next": "", "subject": None, "facts": [],
         "rule": None, "at": None,
     }  # fmt: skip
-    who = hand.badge
+    who, state = hand.badge, reader.state
     return {
         **answer,
         "late": hand.late is not None,
-        "open": _open(reader.state, station.rsplit("-", 1)[0], hand),
+        "open": _open(state, station.rsplit("-", 1)[0], hand),
         "who": (reader.name(who) or who) if who else None,
         "last": hand.recent,
         "step": hand.step,
-        "sheet": _sheet(reader.state, hand),
+        "sheet": _sheet(state, hand),
+        "offers": offers(reader, state, station, hand),
+        "about": _about(state, answer["subject"]) if answer["verdict"] == "stop" else [],
+        "secret": answer.get("pin_of"),
     }
+
+
+def _about(state: State, subject: str | None) -> list[dict[str, str]]:
+    """The pages of what a stop speaks of, and of the load it came out of."""
+    pack, found = state.pack(subject), []
+    if pack:
+        found.append({"href": f"/packs/{pack.code}", "title": f"Pack {pack.code}"})
+    elif state.set(subject):
+        found.append({"href": f"/sets/{subject}", "title": f"Set {subject}"})
+    load = state.load(pack.load if pack else subject)
+    if load:
+        found.append({"href": f"/loads/{load.code}", "title": f"Load {number_of(load.code)}"})
+    return found
 
 
 def _sheet(state: State, hand: Hand) -> dict[str, Any] | None:
