@@ -9,6 +9,7 @@ from service.custody.practice import Practice, ProgrammeLimits
 from service.ledger.ids import uuid7
 from service.ledger.sqlite import SqliteLedger, create
 from service.stations.desk import Desk
+from tests.words import Written
 
 SITE = "K7"
 TECHNICIAN, NURSE, SURGEON, MANAGER = (codes.badge_code(SITE, n).text for n in (3, 5, 1, 2))
@@ -49,7 +50,10 @@ def patient(number):
 
 
 class TarnBridge:
-    """Tarn Bridge at work. `at` is the time; every scan moves it on by ten seconds."""
+    """Tarn Bridge at work. `at` is the time; every scan moves it on by ten seconds.
+
+    Every answer is looked at: all of it must be in the catalogues of words.
+    """
 
     def __init__(self, folder: Path, **choices):
         self.path = folder / "practice.db"
@@ -69,8 +73,12 @@ class TarnBridge:
         self.practice = ledger.practice
         self.at = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
         self.desk = Desk(ledger, self.practice, clock=lambda: self.at, closes=close).start()
+        self.written = Written(self.practice.name, list(self.practice.programmes))
         if fresh:
             self.furnish()
+        else:
+            with ledger.reading() as reader:
+                self.written.take_ledger(reader)
 
     def close(self):
         self.desk.close()
@@ -86,7 +94,11 @@ class TarnBridge:
         self.at += timedelta(seconds=10)
         text = code if "-" in code or code.startswith("=") else card(code)
         body = {"id": scan_id or self.new_id(), "station": station, "code": text, "seen_at": seen_at}
-        return self.desk.scan(body).result(10)
+        if text.startswith("="):
+            self.written.take(text)
+        answer = self.desk.scan(body).result(10)
+        self.written.check(answer)
+        return answer
 
     def scans(self, station, *texts):
         """Scan one after another; the last answer."""
@@ -94,7 +106,10 @@ class TarnBridge:
 
     def act(self, does, by=MANAGER, *, set=None, pack=None, load=None, patient=None, **body):  # noqa: A002
         keys = {"set": set, "pack": pack, "load": load, "patient": patient}
-        return self.desk.act(self.new_id(), does, by=by, body=body, **keys).result(10)
+        self.written.take_body(body)
+        answer = self.desk.act(self.new_id(), does, by=by, body=body, **keys).result(10)
+        self.written.check(answer)
+        return answer
 
     def furnish(self):
         self.act("open site", by=None)

@@ -50,8 +50,8 @@ def _load_rows(looks: Looks, load: Load) -> list[tuple[str, str]]:
         read = load.biological or f"not yet read{looks.due(load)}"
         rows.append(("Biological", f"lot {load.biological_lot}: {read}"))
     if load.released_at:
-        alone = ", alone: for a second look" if load.alone else ""
-        rows.append(("Released", f"{looks.said(load.released_at)} by {looks.who(load.released_by)}{alone}"))
+        words = f"{looks.said(load.released_at)} by {looks.who(load.released_by)}"
+        rows.append(("Released", f"{words}, alone: for a second look" if load.alone else words))
     if load.held:
         rows.append(("On hold", load.held))
     if load.rejected:

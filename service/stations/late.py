@@ -24,7 +24,7 @@ def late_stops(batch: Batch, part: Part, noted: list[Fact], speaking: str) -> di
         fact, pack, opened = hit
         owner = part.state.set(pack.set)
         name = owner.name if owner else pack.set
-        news = f"{fact.kind.capitalize()}: {fact.data.get('why', 'look at the recall')}."
+        news = f"{fact.kind.capitalize()}: {fact.data.get('why') or 'look at the recall'}."
         body: dict[str, Any] = {
             "verdict": "stop",
             "headline": f"{name}: stop." if opened else f"Do not open {name}.",

@@ -44,10 +44,11 @@ def _where(talk: Talk, code: str) -> Answer:
     pack = talk.state.pack(code)
     if pack is None:
         return talk.ask("Not known.", f"No pack was ever begun under {code} here.", "Set it aside.")
-    flags = ", ".join(talk.state.flags(pack))
     place = f"on {shelf_name(pack.shelf)}" if pack.shelf else f"last seen at {pack.seen_station}"
-    words = f"{talk.state.where(pack)}{f', {flags}' if flags else ''}; {place}."
-    return talk.ask(f"{talk.called(pack)}: {words}", "A look, not a leave to open it.", "Scan it before opening.")
+    words = ", ".join([talk.state.where(pack), *talk.state.flags(pack)])
+    return talk.ask(
+        f"{talk.called(pack)}: {words}; {place}.", "A look, not a leave to open it.", "Scan it before opening."
+    )
 
 
 def card(talk: Talk, word: str) -> Answer | None:

@@ -85,10 +85,9 @@ def _may_open(talk: Talk, code: str) -> Answer:
     pack = talk.state.pack(code)
     if pack is None:
         raise AssertionError("a pack that may be opened and is not there")
-    return talk.go(
-        f"Open {talk.called(pack)}.", _evidence(talk, pack), "Look at the strip, then show TURNED, PALE or UNSURE.",
-        title=talk.pack_name(code),
-    )  # fmt: skip
+    name = talk.pack_name(code)
+    then = "Look at the strip, then show TURNED, PALE or UNSURE."
+    return talk.go(f"Open {name}, turn {pack.turn}.", _evidence(talk, pack), then, title=name)
 
 
 def _evidence(talk: Talk, pack: Pack) -> str:
@@ -96,13 +95,15 @@ def _evidence(talk: Talk, pack: Pack) -> str:
     if load is None:
         return ""
     last = use_by(pack, load, talk.state.practice.zone)
-    date = f"use by {last:%-d %B %Y}" if last else "no date: look at the wrap"
-    biological = ""
+    said = [f"Load {number_of(load.code)}, nothing against it so far"]
     if load.biological_lot and load.biological is None:
-        biological = f"; biological not yet read, due {load.biological_due}"
-    short = f"; SHORT: {', '.join(pack.short)}" if pack.short else ""
-    overridden = "; opened by override" if pack.overridden else ""
-    return f"Load {number_of(load.code)}, nothing against it so far{biological}; {date}{short}{overridden}."
+        said.append(f"biological not yet read, due {load.biological_due}")
+    said.append(f"use by {last:%-d %B %Y}" if last else "no date: look at the wrap")
+    if pack.short:
+        said.append(f"SHORT: {', '.join(pack.short)}")
+    if pack.overridden:
+        said.append("opened by override")
+    return "; ".join(said) + "."
 
 
 def _inside(talk: Talk, code: str) -> Answer:

@@ -157,6 +157,12 @@ def name_of(state: State, pack: Pack) -> str:
     return owner.name if owner else pack.set
 
 
+def said(state: State, at: str) -> str:
+    """A time inside a sentence: `on 4 March at 10:12`."""
+    local = moment(at).astimezone(state.practice.zone)
+    return f"on {local:%-d %B} at {local:%H:%M}"
+
+
 def ask(act: Act, question: Question) -> None:
     """Raise `question` unless it was answered, with its reason where it needs one."""
     if question.rule not in act.confirmed or (question.needs_reason and not act.why):

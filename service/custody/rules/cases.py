@@ -2,10 +2,10 @@
 
 from label_templates import codes
 from service.custody.chain import State
-from service.custody.facts import Fact, moment
+from service.custody.facts import Fact
 from service.custody.records import Case
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import UnknownCode, ask
+from service.custody.rules.anywhere import UnknownCode, ask, said
 from service.custody.rules.refusal import Question, Refusal
 
 
@@ -81,7 +81,7 @@ def known_case(state: State, act: Act) -> Case:
             raise UnknownCode(code=act.data["case"], kind="case")
         raise NoCase
     if case.closed_at:
-        when = moment(case.closed_at).astimezone(state.practice.zone).strftime("on %-d %B at %H:%M")
+        when = said(state, case.closed_at)
         raise CaseClosed(case=case.code, when=when)
     return case
 

@@ -140,7 +140,7 @@ class ProgrammeTooHot(Refusal):
 class NotForWrapped(Refusal):
     """This programme is not for {name}.
 
-    {programme} {what}.
+    {why}
 
     Take it out, or choose another programme.
     """
@@ -267,9 +267,9 @@ def _may_bear(state: State, pack: Pack, programme: ProgrammeLimits) -> None:
     if programme.immediate and pack.implant:
         raise ImmediateImplant(name=name)
     if programme.immediate and pack.wrap != "none":
-        raise NotForWrapped(programme=programme.name, name=name, what="is for unwrapped instruments")
+        raise NotForWrapped(name=name, why=f"{programme.name} is for unwrapped instruments.")
     if not programme.immediate and pack.wrap == "none":
-        raise NotForWrapped(programme=programme.name, name=name, what="is for wrapped packs, and this one has no wrap")
+        raise NotForWrapped(name=name, why=f"{programme.name} is for wrapped packs, and this one has no wrap.")
 
 
 def loaded_before_cycle(state: State, act: Act) -> Load:

@@ -5,11 +5,11 @@ from typing import Any
 
 from label_templates import codes
 from service.custody.chain import State
-from service.custody.facts import Fact, moment
+from service.custody.facts import Fact
 from service.custody.recall import REACHES, reach_of
 from service.custody.records import Recall
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, UnknownCode, known_pack
+from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, UnknownCode, known_pack, said
 from service.custody.rules.refusal import Refusal
 from service.custody.rules.roles import ROLES
 
@@ -190,7 +190,7 @@ def _open_recall(state: State, act: Act) -> Recall:
     if recall is None:
         raise UnknownCode(code=act.data["recall"], kind="recall")
     if recall.closed_at:
-        when = moment(recall.closed_at).astimezone(state.practice.zone).strftime("on %-d %B at %H:%M")
+        when = said(state, recall.closed_at)
         raise RecallClosed(recall=recall.code, when=when)
     return recall
 

@@ -6,7 +6,7 @@ from service.custody.chain import State
 from service.custody.facts import Fact
 from service.custody.records import InstrumentSet, Pack
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import NotOnStaff, ask, known_pack, name_of, registered_set
+from service.custody.rules.anywhere import BadValue, NotOnStaff, ask, known_pack, name_of, registered_set
 from service.custody.rules.refusal import Question, Refusal
 from service.custody.rules.wash import new_turn
 
@@ -172,9 +172,7 @@ def close_pack(state: State, act: Act) -> list[Fact]:
 
 def _wrap(wrap: str) -> str:
     if wrap not in WRAPS:
-        raise CountMissing(
-            missing=f"a wrap named {wrap} is not known: {', '.join(WRAPS)}; the wrap", name="this set is"
-        )
+        raise BadValue(what="This wrap", why=f"{wrap!r} is not one.", todo=f"Choose among {', '.join(WRAPS)}.")
     return wrap
 
 

@@ -3,10 +3,10 @@
 from typing import Any
 
 from service.custody.chain import State
-from service.custody.facts import Fact, moment
+from service.custody.facts import Fact
 from service.custody.records import Load, Pack
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, name_of, working_machine
+from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, name_of, said, working_machine
 from service.custody.rules.loading import STERILISERS, CycleNotEnded, CycleNotStarted, not_unloaded
 from service.custody.rules.refusal import Refusal
 
@@ -194,7 +194,7 @@ def release(state: State, act: Act) -> list[Fact]:
     for refusal in against_release(state, load):
         raise refusal
     if load.released_at and not load.held:
-        when = moment(load.released_at).astimezone(state.practice.zone).strftime("on %-d %B at %H:%M")
+        when = said(state, load.released_at)
         raise AlreadyReleased(when=when, who=load.released_by)
     if load.held and not act.why:
         raise ReasonNeeded(what="Lifting a hold")

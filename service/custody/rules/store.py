@@ -23,7 +23,7 @@ class QuarantineOnly(Refusal):
 
     {name} came out of load {load}, and nobody has released that load yet.
 
-    Put it on a quarantine shelf{shelves}.
+    {todo}
     """
 
 
@@ -67,8 +67,12 @@ def store_pack(state: State, act: Act) -> list[Fact]:
         raise NeverStored(name=name)
     quarantine = state.practice.quarantine_shelves
     if where == "waiting" and shelf not in quarantine:
-        shelves = f": {', '.join(quarantine)}" if quarantine else "; the site's settings name none yet"
-        raise QuarantineOnly(name=name, load=pack.load, shelves=shelves)
+        todo = (
+            f"Put it on a quarantine shelf: {', '.join(quarantine)}."
+            if quarantine
+            else "Put it on a quarantine shelf; the site's settings name none yet."
+        )
+        raise QuarantineOnly(name=name, load=pack.load, todo=todo)
     _cool(state, act, pack.load, name)
     return [act.fact("stored", {"shelf": shelf}, set=pack.set, load=None)]
 

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 
 from service.custody.chain import State, expired, use_by
-from service.custody.facts import Fact, moment
+from service.custody.facts import Fact
 from service.custody.records import InstrumentSet, Pack
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import known_pack, name_of
+from service.custody.rules.anywhere import known_pack, name_of, said
 from service.custody.rules.packing import NotPacked
 from service.custody.rules.refusal import Refusal
 
@@ -14,7 +14,7 @@ from service.custody.rules.refusal import Refusal
 class NotReleased(Refusal):
     """This pack is not released.
 
-    {name}, turn {turn}, is {state}{load}. Nobody has released it.
+    {name}, turn {turn}, is {state}. Nobody has released it.
 
     {todo}
     """
@@ -85,7 +85,7 @@ class Compromised(Refusal):
 class AlreadyOpened(Refusal):
     """This pack has been opened already.
 
-    {name}, turn {turn}, was opened {when}{patient}.
+    {name}, turn {turn}, was opened {when}.
 
     {todo}
     """
@@ -128,23 +128,22 @@ def reasons_against(state: State, pack: Pack, at: str) -> list[Refusal]:
 
 def _details(state: State, pack: Pack, at: str) -> dict[str, object]:
     other = stand_in(state, pack, at)
-    shelf = f" from shelf {int(other[1].shelf.split('-')[2])}" if other and other[1].shelf else ""
-    todo = (
-        f"Fetch {other[0].name}{shelf}, and scan it before opening."
-        if other
-        else ("Fetch another pack, and scan it before opening.")
-    )
+    if other is None:
+        todo = "Fetch another pack, and scan it before opening."
+    elif other[1].shelf:
+        todo = f"Fetch {other[0].name} from shelf {int(other[1].shelf.split('-')[2])}, and scan it before opening."
+    else:
+        todo = f"Fetch {other[0].name}, and scan it before opening."
     return {"name": name_of(state, pack), "turn": pack.turn, "todo": todo}
 
 
 def _never(state: State, pack: Pack) -> list[Refusal]:
-    at = pack.opened_at or pack.seen_at
-    details = _details(state, pack, at)
+    details = _details(state, pack, pack.opened_at or pack.seen_at)
     found: list[Refusal] = []
     if pack.opened_at:
-        when = moment(pack.opened_at).astimezone(state.practice.zone).strftime("on %-d %B at %H:%M")
-        patient = f" for patient {pack.patient}" if pack.patient else " and not used"
-        found.append(AlreadyOpened(when=when, patient=patient, **details))
+        at = said(state, pack.opened_at)
+        when = f"{at} for patient {pack.patient}" if pack.patient else f"{at} and not used"
+        found.append(AlreadyOpened(when=when, **details))
     load, wash = state.load(pack.load), state.load(pack.wash)
     rejected = (load and load.rejected) or (wash and wash.rejected)
     why = [reason for reason in pack.compromised if reason in NEVER_OVERRIDDEN or reason != "tape pale"]
@@ -167,8 +166,8 @@ def _overridable(state: State, pack: Pack, at: str) -> list[Refusal]:
     found: list[Refusal] = []
     load, where = state.load(pack.load), state.where(pack)
     if where not in {"released", "opened"}:
-        into = f", and came out of steam load {pack.load[7:11]}" if pack.load and where == "waiting" else ""
-        found.append(NotReleased(state=where, load=into, **details))
+        into = f"waiting, and came out of steam load {pack.load[7:11]}" if pack.load and where == "waiting" else where
+        found.append(NotReleased(state=into, **details))
     if "tape pale" in pack.compromised or pack.tape == "pale":
         found.append(TapePale(**details))
     if expired(pack, load, at, state.practice.zone):
