@@ -25,6 +25,8 @@ _NUMBERED = re.compile(r"(\S*\d\S*) (.+)|(.+?) (\d.*)", re.DOTALL)
 _BRACKETED = re.compile(r"(.+) \((.+)\)", re.DOTALL)
 _SENTENCE_END = re.compile(r"(?<=[.?!]) ")
 _LISTS = ("; ", ": ", " · ", ", ", " and ", " or ")
+_TIGHT = (", ", " and ", " or ")
+"""Marks that stand inside sentences as well: between them all must be ours."""
 _CLAUSE_END = re.compile(r"[;:.?!] ")
 _SHORT, _LEAST = 12, 6
 """Letters of its own below which a template is short, `on hold: {held}`, or has few words, `{name} is {state}.`"""
@@ -103,7 +105,7 @@ class Language:
         return template.weight >= _LEAST or not others or any(self._is_ours(value, depth) for value in others)
 
     def _is_ours(self, value: str, depth: int) -> bool:
-        return self._find(value, depth) is not None or not _WORDS.search(value)
+        return self._find(value, depth) is not None or value[:1].isdigit() or not _WORDS.search(value)
 
     def _hole(self, hole: str, value: str, depth: int) -> str:
         inner = value.strip()
@@ -153,9 +155,9 @@ class Language:
             return self._joined(depth, found.groups(), "{} ({})")
         for mark in _LISTS:
             parts = text.split(mark, 1 if mark == ": " else -1)
-            if len(parts) > 1 and (
-                said := self._joined(depth, parts, self.say(mark.strip()).join(mark.split(mark.strip())))
-            ):
+            if len(parts) == 1 or (mark in _TIGHT and not all(self._is_ours(part, depth) for part in parts)):
+                continue
+            if said := self._joined(depth, parts, self.say(mark.strip()).join(mark.split(mark.strip()))):
                 return said
         if found := _NUMBERED.fullmatch(text):
             return self._joined(depth, [part for part in found.groups() if part], " ")
