@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.custody.practice import Practice, ProgrammeLimits, ShelfLife
+from service.words.known import languages
 
 DEFAULT_LEDGER = "practice.db"
 
@@ -96,6 +97,10 @@ def _practice(table: dict[str, Any], lives: dict[str, Any], where: str) -> Pract
         ZoneInfo(practice.tz)
     except (ZoneInfoNotFoundError, ValueError) as error:
         raise SettingsError(f"{where}: practice.tz {practice.tz!r} is not a time zone such as Europe/London") from error
+    if practice.language not in languages():
+        raise SettingsError(
+            f"{where}: practice.language {practice.language!r} has no catalogue: choose among {', '.join(languages())}"
+        )
     known = dict(practice.shelf_lives)
     for wrap, life in lives.items():
         if wrap not in known or set(life) != {"days", "source"}:

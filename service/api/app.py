@@ -24,11 +24,13 @@ from service.api.openapi import answers, describe, taking
 from service.api.problems import Problem, install
 from service.api.scans import ScansFirst
 from service.api.streams import Streams
+from service.api.tongues import Tongues
 from service.ledger.store import LedgerUnavailable
 from service.stations.desk import Desk
 from service.stations.scan import LONGEST_TYPED
 from service.stations.screen import screen
 from service.stations.sealing import Sealer
+from service.words.choice import for_a_page
 
 DESCRIPTION = """Codes, scans and custody for a practice's instrument packs. Foldmark advises; the practice's own
 procedures, local codes and the licensed practitioner decide."""
@@ -102,7 +104,7 @@ def make_app(
     if add_pages:
         add_pages(app, desk)
     describe(app, closed=doors is not None)
-    return Gate(ScansFirst(app, desk), doors)
+    return Tongues(Gate(ScansFirst(app, desk), doors))
 
 
 def _board(changes: Changes) -> APIRouter:
@@ -143,8 +145,10 @@ def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
         response_class=StreamingResponse,
         responses=_EVENTS,
     )
-    async def events(station: _STATION) -> StreamingResponse:
-        return StreamingResponse(streams.follow(station), media_type="text/event-stream", headers=_UNBUFFERED)
+    async def events(station: _STATION, request: Request) -> StreamingResponse:
+        language = for_a_page(request.scope["headers"], desk.practice.language)
+        shown = streams.follow(station, language)
+        return StreamingResponse(shown, media_type="text/event-stream", headers=_UNBUFFERED)
 
     @router.get("/health", summary="Is the ledger writable?", responses=answers(shapes.HEALTH))
     async def health() -> Response:

@@ -33,7 +33,7 @@ SHELF_LIVES = {
 
 @dataclass(frozen=True, slots=True)
 class Practice:
-    """A site's choices. Seconds, minutes and hours are integers; `tz` is the site's time zone.
+    """A site's choices. Seconds, minutes and hours are integers; `tz` is the site's time, `language` its pages' speech.
 
     The hours are how long something may stand at a station before the board calls it overdue: soiled, in a wash load,
     packed and not loaded, in a cycle, waiting for release, in a case. Common practice, no source.
@@ -42,6 +42,7 @@ class Practice:
     site: str = "K7"
     name: str = "A practice"
     tz: str = "Europe/London"
+    language: str = "en"
     idle_minutes: int = 20
     session_minutes: int = 30
     undo_seconds: int = 120

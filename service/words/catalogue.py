@@ -1,4 +1,4 @@
-"""The languages there are: English, and one for each catalogue `xx.po` in this folder."""
+"""The catalogues: what is said for each English text in a language, and what a language calls itself."""
 
 from collections.abc import Callable
 from functools import lru_cache
@@ -7,18 +7,17 @@ from importlib import resources
 from babel import Locale
 from babel.messages.pofile import read_po
 
+from service.words.known import ENGLISH, languages
 from service.words.language import Language
 
-ENGLISH = "en"
 Say = Callable[[str], str]
 """English as it was written, to what is shown for it."""
 
 
 @lru_cache
-def languages() -> dict[str, str]:
-    """The code of each language and what it calls itself."""
-    found = sorted(file.name[:-3] for file in resources.files("service.words").iterdir() if file.name.endswith(".po"))
-    return {code: Locale.parse(code, sep="-").get_display_name() or code for code in (ENGLISH, *found)}
+def own_names() -> dict[str, str]:
+    """Each language and what it calls itself."""
+    return {code: Locale.parse(code, sep="-").get_display_name() or code for code in languages()}
 
 
 @lru_cache

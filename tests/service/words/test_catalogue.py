@@ -5,8 +5,9 @@ from collections import Counter
 
 import pytest
 
-from service.words.catalogue import ENGLISH, entries, languages
+from service.words.catalogue import entries
 from service.words.gather import gathered
+from service.words.known import ENGLISH, languages
 from service.words.template import HOLE, Template
 
 ROUND = re.compile(r"%\((\w+)\)s")

@@ -5,7 +5,7 @@ import time
 import pytest
 
 from service.words.answers import problem_in, screen_in
-from service.words.catalogue import languages, say_in
+from service.words.catalogue import own_names, say_in
 from service.words.language import Language
 
 GERMAN = say_in("de")
@@ -69,7 +69,7 @@ def test_english_is_what_was_written():
 
 
 def test_a_language_calls_itself_by_its_own_name():
-    assert languages() == {"en": "English", "de": "Deutsch"}
+    assert own_names() == {"en": "English", "de": "Deutsch"}
 
 
 def test_the_heavier_of_two_sentences_that_fit_is_the_right_one():
