@@ -64,7 +64,9 @@ def routes(router):
 
 def addresses(closed):
     """Every address the application answers, with a method, its parameters filled in with what is there."""
-    app = closed.app._app._app
+    app = closed.app
+    while not hasattr(app, "routes"):
+        app = app._app
     pack, load = closed.bridge.ready()
     fill = {"station": "theatre-1", "pack": pack, "load": load, "set": "S-K7-0001-H", "badge": NURSE, "patient": patient(1),
             "recall": f"{load}/1", "machine": "L-K7-1", "device": "D1"}  # fmt: skip
