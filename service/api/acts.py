@@ -143,7 +143,7 @@ def acts_router(desk: Desk, doors: Doors | None = None) -> APIRouter:
             operation_id=post.does.replace(" ", "_"), openapi_extra=_openapi(post, body), responses=answers(ANSWER),
         )  # fmt: skip
     router.add_api_route("/loads/{load}/cycle", _judge(desk), methods=["POST"], summary="Judge a load's cycle log",
-                         openapi_extra=_CSV, responses=answers(JUDGED))  # fmt: skip
+                         openapi_extra=_CSV, responses=answers(JUDGED, also=409))  # fmt: skip
     router.add_api_route("/patients", _patient(desk), methods=["POST"], summary="Give a patient a code and a name",
                          openapi_extra=taking(_PATIENT, _IN_GENERAL | {"name": "Milo", "species": "cat"}),
                          responses=answers(ANSWER))  # fmt: skip

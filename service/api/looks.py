@@ -89,7 +89,11 @@ def _loads_and_recalls(router: APIRouter) -> None:
     def recalls(reader: Look) -> list[dict[str, Any]]:
         return [asdict(recall) for recall in reader.recalls()]
 
-    @router.get("/recalls/{code}", summary="Which packs and patients a load touches", responses=answers(shapes.REACHED))
+    @router.get(
+        "/recalls/{code}",
+        summary="Which packs and patients a load touches",
+        responses=answers(shapes.REACHED, also=409),
+    )
     def recall(code: LoadCode, reader: Look, reach: Reach = "load") -> dict[str, Any]:
         found = _there(reader.state.load(code), code)
         return report(reader.state, found, reach)

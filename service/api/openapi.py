@@ -31,10 +31,11 @@ _WAYS_IN = {
 }
 
 
-def answers(shape: Schema, example: Schema | None = None) -> dict[int | str, Schema]:
-    """What an endpoint answers when all is well. What else it may answer, `describe` adds to every one."""
+def answers(shape: Schema, example: Schema | None = None, *, also: int | None = None) -> dict[int | str, Schema]:
+    """What an endpoint answers when all is well, and a status of its own; all the others `describe` adds to each."""
     content = {"schema": shape} | ({"example": example} if example else {})
-    return {200: {"description": "All is well", "content": {"application/json": content}}}
+    well = {"description": "All is well", "content": {"application/json": content}}
+    return {200: well} | ({also: {"description": PROBLEMS[also]}} if also else {})
 
 
 def taking(form: type[Taken], example: Schema, *, more: bool = False) -> Schema:
