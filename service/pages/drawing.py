@@ -4,7 +4,7 @@ import math
 from html import escape
 
 from label_templates.symbols import Symbol, runs
-from service.pages.views import Segment, Tile
+from service.pages.views import Mark, Segment, Tile
 
 _INNER, _OUTER, _MIDDLE = 138, 198, 290
 _GAP = 0.02
@@ -122,6 +122,48 @@ _STEPS = {
 def step_mark(kind: str) -> str:
     """The mark of a step on the custody line: a ring, a crossed one, a red one round a dot, an arrow; a gap has none."""
     return f'<svg viewBox="0 0 32 32" aria-hidden="true">{_STEPS[kind]}</svg>' if _STEPS[kind] else ""
+
+
+def day_strip(marks: list[Mark], quiet: list[tuple[float, float, str]], ticks: list[str], said: str) -> str:
+    """A day from left to right: a stroke for each fact, a crossed octagon for each refusal, hatching where nothing was."""
+    left, wide = 24, 1032
+
+    def x(at: float) -> float:
+        return round(left + wide * at, 1)
+
+    hatching = '<path d="M0 10L10 0" stroke="var(--soft)" stroke-width="2"/>'
+    head = (
+        f'<svg class="day" viewBox="0 0 1080 130" role="img" aria-label="{escape(said)}">'
+        f'<defs><pattern id="still" width="10" height="10" patternUnits="userSpaceOnUse">{hatching}</pattern></defs>'
+    )
+    parts = [head]
+    for start, end, words in quiet:
+        width = round(x(end) - x(start), 1)
+        parts.append(
+            f'<rect x="{x(start)}" y="52" width="{width}" height="36" fill="url(#still)"><title>{escape(words)}</title></rect>'
+        )
+        if width > 90:
+            middle = round((x(start) + x(end)) / 2, 1)
+            parts.append(f'<text x="{middle}" y="42" text-anchor="middle" font-size="14">{escape(words)}</text>')
+    parts.append(f'<path d="M{left} 88H{left + wide}" stroke="var(--ink)" stroke-width="3"/>')
+    step = 1 + (len(ticks) - 1) // 13
+    for number, words in enumerate(ticks):
+        at = x(number / max(len(ticks) - 1, 1))
+        parts.append(f'<path d="M{at} 88v8" stroke="var(--ink)" stroke-width="2"/>')
+        if number % step == 0:
+            parts.append(f'<text x="{at}" y="116" text-anchor="middle" font-size="14">{words}</text>')
+    parts += [_day_mark(mark, x(mark.at)) for mark in sorted(marks, key=lambda mark: mark.kind == "refused")]
+    return "".join(parts) + "</svg>"
+
+
+def _day_mark(mark: Mark, x: float) -> str:
+    if mark.kind == "refused":
+        return (
+            f'<path d="M{x} 88V26" stroke="var(--stop)" stroke-width="2"/><g transform="translate({x - 11} 4) scale(.1833)" color="var(--stop)" '
+            f'class="refused">{SHAPES["stop"]}</g>'
+        )
+    dashes = ' stroke-dasharray="3 4"' if mark.kind == "undone" else ""
+    return f'<path d="M{x} 88V58" stroke="var(--ink)" stroke-width="3"{dashes}/>'
 
 
 def qr_svg(symbol: Symbol) -> str:

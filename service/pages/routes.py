@@ -14,6 +14,7 @@ from label_templates.designs import BENCH_CARDS
 from service.custody.facts import stamp
 from service.custody.recall import ReachError, report
 from service.pages.board import filtered
+from service.pages.day import day_page
 from service.pages.drawing import SHAPES, shape
 from service.pages.find import drawn_sheet, search_page, set_page
 from service.pages.live import LiveBoard
@@ -94,6 +95,7 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/limits", lambda _looks, _: LimitsPage("What the record cannot show"))
     page("/stations", lambda _looks, _: StationsPage("Stations", tuple(STATIONS.items())))
     page("/stations/{station}", _station)
+    page("/stations/{station}/day", _day)
 
     @router.get("/recalls/{code}.pdf")
     def recall_list(code: str, request: Request) -> Response:
@@ -180,6 +182,11 @@ def _recall_list(desk: Desk, code: str, request: Request) -> Response:
     data = recall_pdf(found, set_names=names, patient_names=patients, practice=practice.name, zone=practice.zone)
     headers = {"Content-Disposition": f'inline; filename="recall-{text}.pdf"'}
     return Response(data, media_type="application/pdf", headers=headers)
+
+
+def _day(looks: Looks, request: Request) -> Page:
+    station = station_name(request.path_params["station"])
+    return day_page(looks, station, request.query_params.get("date", ""))
 
 
 def _station(looks: Looks, request: Request) -> Page:

@@ -271,6 +271,45 @@ class StationsPage:
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """Something on the strip of a day: where on it, from 0 to 1, and `done`, `refused` or `undone`."""
+
+    at: float
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class DayLine:
+    """A fact of a station's day; `quiet` says how long nothing happened before it, where that was long."""
+
+    at: str
+    what: str
+    subject: str
+    link: str
+    about: str
+    who: str
+    late: str
+    refused: bool
+    undone: bool
+    quiet: str
+
+
+@dataclass(frozen=True, slots=True)
+class DayPage:
+    """`before` and `after` are the addresses of the days beside it; the present day has none after it."""
+
+    template = "day.html"
+    title: str
+    station: str
+    day: str
+    said: str
+    strip_svg: str
+    lines: tuple[DayLine, ...]
+    before: str
+    after: str
+
+
+@dataclass(frozen=True, slots=True)
 class StationPage:
     template = "station.html"
     title: str
@@ -358,7 +397,7 @@ class ProblemPage:
 
 
 Page = (
-    BoardPage | BoardPart | PackPage | LoadPage | LoadsPage | RecallPage | RecallsPage | SetPage | SearchPage
+    BoardPage | BoardPart | DayPage | PackPage | LoadPage | LoadsPage | RecallPage | RecallsPage | SetPage | SearchPage
     | StationsPage | SignInPage | StartPage | EnrolPage | PeoplePage | StationPage | SheetPart | LimitsPage
     | ProblemPage
 )  # fmt: skip

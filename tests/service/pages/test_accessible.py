@@ -54,13 +54,13 @@ def test_no_page_has_a_violation_in_either_theme_at_any_size(page, scheme):  # n
     shown, bridge, _ = page
     pack, load, other = lived_in(bridge)
     addresses = ["/", "/?show=held&mark=blue", "/?show=overdue", f"/packs/{pack}", f"/sets/{other}", "/loads", f"/loads/{load}", f"/loads/{load[0]}-nonsense", "/recalls", f"/recalls/{load}",
-                 "/search?q=Dental", "/search?q=nothing", "/limits", "/stations", "/sign-in", "/start#X", "/enrol",
+                 "/search?q=Dental", "/search?q=nothing", "/limits", "/stations", "/stations/theatre-1/day", "/sign-in", "/start#X", "/enrol",
                  *(f"/stations/{name}" for name in STATIONS)]  # fmt: skip
     shown.emulate_media(color_scheme=scheme)
     found = []
     for address in addresses:
         shown.goto(address)
-        if address.startswith("/stations/"):
+        if address.startswith("/stations/") and not address.endswith("/day"):
             shown.wait_for_selector("#link:text('connected')")
         for width, height in SIZES:
             shown.set_viewport_size({"width": width, "height": height})
