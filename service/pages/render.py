@@ -1,4 +1,4 @@
-"""Rendering: a view into HTML, everything escaped."""
+"""Rendering: a view into HTML, everything escaped, in the language of who looks."""
 
 from functools import lru_cache
 
@@ -8,10 +8,14 @@ from markupsafe import Markup
 from service.access.who import Who
 from service.pages.drawing import shape, step_mark
 from service.pages.views import CAUTION, Page
+from service.words.catalogue import own_names, say_in
+from service.words.known import ENGLISH
+from service.words.markup import in_words
+from service.words.spoken import speak
 
 
 @lru_cache
-def _environment() -> Environment:
+def _environment(language: str) -> Environment:
     environment = Environment(
         loader=PackageLoader("service.pages", "templates"),
         autoescape=select_autoescape(default=True),
@@ -19,13 +23,17 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals["CAUTION"] = CAUTION
+    say = say_in(language)
+    environment.globals |= {"CAUTION": CAUTION, "language": language, "languages": own_names()}
     environment.globals["shape"] = lambda verdict: Markup(shape(verdict))  # noqa: S704  (our own drawing)
     environment.globals["step_mark"] = lambda kind: Markup(step_mark(kind))  # noqa: S704  (the same)
     environment.filters["drawn"] = Markup
+    if language != ENGLISH:
+        environment.filters["drawn"] = lambda drawing: Markup(in_words(drawing, say))  # noqa: S704  (the same)
+        speak(environment, say)
     return environment
 
 
-def render(page: Page, person: Who | None = None) -> str:
+def render(page: Page, person: Who | None = None, language: str = ENGLISH) -> str:
     """The HTML of a page, as `person` sees it."""
-    return _environment().get_template(page.template).render(page=page, person=person)
+    return _environment(language).get_template(page.template).render(page=page, person=person)

@@ -13,9 +13,10 @@ from pathlib import Path
 import click
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import write_po
-from jinja2.ext import babel_extract
+from jinja2 import Environment, nodes
 
 from service.words.catalogue import entries
+from service.words.spoken import speak
 from service.words.template import HOLE, Template
 
 HEADER = """# What people see in this language. `python -m service.words.gather` brings it up to date.
@@ -54,7 +55,7 @@ SPLIT = ("service/custody/facts.py",)
 ALONE = (
     "for", "against", "unseen", "and", "or", "packs", "sets", "start", "end", "added", "complete", "fault", "aborted",
     "goods", "log", "printout", "readings", "cannot judge", "yes", "no", "new", "washed", "cycle", "judged", "closed",
-    "any", "gap", "SHORT", "PALE", "Where every set is", "sets in the round", "From wash to patient",
+    "any", "gap", "GO", "ASK", "STOP", "NOT CHECKED", "SHORT", "PALE", "Where every set is", "sets in the round", "From wash to patient",
 )  # fmt: skip
 """Words that stand by themselves: in lists, beside values, in drawings."""
 _READS = re.compile(r"[A-Za-z].* .*[A-Za-z]|[A-Z][a-z]+|[A-Za-z].*[.?!…]", re.DOTALL)
@@ -78,10 +79,33 @@ def gathered() -> dict[str, str]:
                 found[text] = name
             seen.add(literals)
     for path in sorted((ROOT / "service/pages/templates").glob("*.html")):
-        with path.open("rb") as file:
-            for _, _, marked, _ in babel_extract(file, ["_"], [], {"trimmed": "true"}):
-                found.setdefault(str(marked), path.relative_to(ROOT).as_posix())
+        for text in _shown(path.read_text("utf-8")):
+            found.setdefault(text, path.relative_to(ROOT).as_posix())
     return found | dict.fromkeys(ALONE, "service/words/gather.py")
+
+
+def _shown(source: str) -> list[str]:
+    """The texts of a template: what stands between its tags, and the words that its expressions put there."""
+    seen: list[str] = []
+
+    def see(text: str) -> str:
+        seen.append(text)
+        return text
+
+    environment = Environment(autoescape=True)
+    environment.filters["drawn"] = str
+    speak(environment, see)
+    words = [node.value for node in environment.parse(source).find_all(nodes.Const) if isinstance(node.value, str)]
+    return [text for text in (*seen, *filter(_reads, words)) if re.search("[A-Za-z]{2}", text) and not _is_code(text)]
+
+
+def _is_code(text: str) -> bool:
+    """Whether a text is an example of something in capitals and digits."""
+    return re.fullmatch("[A-Z0-9*-]*[0-9][A-Z0-9*-]*", text) is not None
+
+
+def _reads(text: str) -> bool:
+    return _READS.search(text) is not None and _NOT_WORDS.search(text) is None
 
 
 def _files() -> list[Path]:
