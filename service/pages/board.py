@@ -160,17 +160,17 @@ def _loads_needing(looks: Looks) -> list[Need]:
     """Loads on hold, waiting for release, or with a biological unread, and machines out of service."""
     found = []
     for load in sorted(looks.unsettled(), key=lambda load: load.began_at, reverse=True):
-        link, name = f"/loads/{load.code}", looks.load_name(load)
+        link, called = f"/loads/{load.code}", looks.load_name(load)
         if load.held:
-            why = f"{load.held[:1].upper()}{load.held[1:]}. {_count(load.packs)} {_waits_for(looks)}"
-            found.append(Need("stop", f"{name} is on hold.", why, link, held=True))
+            why = f"{load.held[:1].upper()}{load.held[1:]}. {_count(load.packs)}; {_waits_for(looks)}"
+            found.append(Need("stop", f"{called} is on hold.", why, link, held=True))
         elif load.steam and load.ended_at and not load.released_at:
             against = against_release(looks.state, load)
-            words = against[0].headline if against else f"{_count(load.packs)} nothing against it so far."
-            found.append(Need("ask", f"{name} waits for release.", words, link))
+            words = against[0].headline if against else f"{_count(load.packs)}; nothing against it so far."
+            found.append(Need("ask", f"{called} waits for release.", words, link))
         elif load.released_at and load.biological_lot and load.biological is None:
             words = f"Biological not yet read{looks.due(load)}; released, nothing against it so far."
-            found.append(Need("ask", f"{name}.", words, link))
+            found.append(Need("ask", f"{called}.", words, link))
     for machine in cast("list[Machine]", looks.state.everything("machine")):
         if machine.stopped:
             why = f"{machine.stopped[:1].upper()}{machine.stopped[1:]}."
@@ -179,13 +179,13 @@ def _loads_needing(looks: Looks) -> list[Need]:
 
 
 def _count(packs: tuple[str, ...]) -> str:
-    return f"{len(packs)} {'pack' if len(packs) == 1 else 'packs'};"
+    return f"{len(packs)} {'pack' if len(packs) == 1 else 'packs'}"
 
 
 def _waits_for(looks: Looks) -> str:
     """Who may lift a hold."""
     may = [looks.who(person.code) for person in looks.state.people() if person.may_release and not person.left_at]
-    return f"waits for {' or '.join(may)}." if may else "nobody is named yet who may release it."
+    return f"waits for {', '.join(may)}." if may else "nobody is named yet who may release it."
 
 
 def _first(row: tuple[str, Need]) -> tuple[str, str]:

@@ -15,7 +15,10 @@ Say = Callable[[Looks, Fact], str]
 def _load(looks: Looks, fact: Fact) -> str:
     load = looks.state.load(fact.load)
     machine = looks.state.machine(load.machine) if load else None
-    return f"{machine.name}, {looks.load_name(load).lower()}" if load and machine else fact.load or ""
+    if not load or not machine:
+        return fact.load or ""
+    number = load.code[7:11]
+    return f"{machine.name}, load {number}" if load.steam else f"{machine.name}, wash load {number}"
 
 
 def _judged(_: Looks, fact: Fact) -> str:
@@ -83,7 +86,8 @@ def _stood_for(looks: Looks, overridden: Fact, facts: list[Fact]) -> str:
     confirmed = next((f for f in facts if f.kind == "override_confirmed" and f.data.get("of") == overridden.id), None)
     if confirmed is None:
         return "unconfirmed"
-    return f"confirmed {looks.said(confirmed.at)}{', late' if confirmed.data.get('late') else ''}"
+    said = looks.said(confirmed.at)
+    return f"confirmed {said}, late" if confirmed.data.get("late") else f"confirmed {said}"
 
 
 def _news(looks: Looks, facts: list[Fact]) -> dict[str, list[str]]:

@@ -66,9 +66,9 @@ def _group(title: str, rows: list[Found], none: str = "") -> FoundGroup:
 
 
 def _opened(looks: Looks, pack: Pack) -> Found:
-    whom = f"for {looks.patient(pack.patient)}" if pack.patient else "and not used"
-    return Found(f"{looks.set_name(pack.set)}, turn {pack.turn}", f"/packs/{pack.code}", pack.code,
-                 f"opened {looks.said(pack.opened_at)} {whom}")  # fmt: skip
+    said = looks.said(pack.opened_at)
+    words = f"opened {said} for {looks.patient(pack.patient)}" if pack.patient else f"opened {said} and not used"
+    return Found(f"{looks.set_name(pack.set)}, turn {pack.turn}", f"/packs/{pack.code}", pack.code, words)
 
 
 def _load(looks: Looks, load: Load) -> Found:
@@ -83,10 +83,9 @@ def _load(looks: Looks, load: Load) -> Found:
 
 def _case(looks: Looks, case: Case) -> Found:
     names = [looks.set_name(pack.set) for code in case.packs if (pack := looks.state.pack(code))]
-    until = f" to {looks.said(case.closed_at)}" if case.closed_at else ", still open"
-    words = (
-        f"{looks.patient(case.patient)}; {looks.said(case.opened_at)}{until}; {', '.join(names) or 'no pack opened'}"
-    )
+    began = looks.said(case.opened_at)
+    when = f"{began} to {looks.said(case.closed_at)}" if case.closed_at else f"{began}, still open"
+    words = f"{looks.patient(case.patient)}; {when}; {', '.join(names) or 'no pack opened'}"
     return Found(f"Case {case.code[5:9]}", f"/packs/{case.packs[0]}" if case.packs else "", case.code, words)
 
 

@@ -61,31 +61,32 @@ def _packs(looks: Looks) -> list[Late]:
 def _loads(looks: Looks) -> list[Late]:
     found = []
     for load in looks.unsettled():
-        if load.packs and not load.rejected and (said := _load(looks, load)):
+        if load.packs and not load.rejected and (said := _load(looks, load, looks.load_name(load))):
             title, words, waited = said
-            found.append((waited, Need("ask", f"{looks.load_name(load)} {title}", words, f"/loads/{load.code}")))
+            found.append((waited, Need("ask", title, words, f"/loads/{load.code}")))
     return found
 
 
-def _load(looks: Looks, load: Load) -> tuple[str, str, timedelta] | None:
+def _load(looks: Looks, load: Load, called: str) -> tuple[str, str, timedelta] | None:
     """What a load should have come to by now: title, words and how long it waits."""
     practice = looks.state.practice
     began, started, ended = (_since(looks, at) for at in (load.began_at, load.started_at, load.ended_at))
     if not load.steam:
         late = load.result is None and began > timedelta(hours=practice.wash_hours)
-        return ("has not ended.", f"Its wash began {span(began)} ago. Scan its end.", began) if late else None
+        return (f"{called} has not ended.", f"Its wash began {span(began)} ago. Scan its end.", began) if late else None
     if load.started_at is None:
         overnight = looks.day(load.began_at) < looks.day(looks.now)
         words = f"Open since {looks.said(load.began_at)}. Start it, or take its packs out."
-        return ("stood open overnight.", words, began) if overnight else None
+        return (f"{called} stood open overnight.", words, began) if overnight else None
     if load.ended_at is None:
         late = started > timedelta(hours=practice.cycle_hours)
-        return ("has not ended.", f"Its cycle began {span(started)} ago. Scan its end.", started) if late else None
+        words = f"Its cycle began {span(started)} ago. Scan its end."
+        return (f"{called} has not ended.", words, started) if late else None
     if not load.released_at and not load.held and ended > timedelta(hours=practice.waiting_hours):
-        return "waits for release.", f"Its cycle ended {span(ended)} ago.", ended
+        return f"{called} waits for release.", f"Its cycle ended {span(ended)} ago.", ended
     if due := _biological_late(looks, load):
         words = f"It was due {date.fromisoformat(str(load.biological_due)):%-d %B}."
-        return "has a biological nobody read.", words, due
+        return f"{called} has a biological nobody read.", words, due
     return None
 
 

@@ -193,6 +193,7 @@ def _card(load: Load, title: str) -> Offer:
 
 
 def _fetch(name: str, pack: Pack, last: date) -> str:
-    place = f"from {shelf_name(pack.shelf)}" if pack.shelf else f"last seen at {pack.seen_station}"
+    shelf = shelf_name(pack.shelf) if pack.shelf else ""
+    fetch = f"Fetch {name} from {shelf}" if shelf else f"Fetch {name} last seen at {pack.seen_station}"
     until = "no date" if last == date.max else f"use by {last:%-d %B}"
-    return f"Fetch {name} {place}, {until}{', SHORT' if pack.short else ''}"
+    return ", ".join([fetch, until, *(["SHORT"] if pack.short else [])])

@@ -14,11 +14,10 @@ def answer_in(say: Say, answer: Body) -> Body:
 
 
 def screen_in(say: Say, shown: Body) -> Body:
-    """A station's screen: its answer, what is open, and the last scans."""
-    return answer_in(say, shown) | {
-        "open": {field: say(text) for field, text in shown["open"].items()},
-        "last": [row | {"title": say(row["title"])} for row in shown["last"]],
-    }
+    """A station's screen: its answer, what is open, the last scans, and what may be touched."""
+    lists = ("last", "offers", "about")
+    titled = {name: [row | {"title": say(row["title"])} for row in shown[name]] for name in lists}
+    return answer_in(say, shown) | {"open": {field: say(text) for field, text in shown["open"].items()}} | titled
 
 
 def problem_in(say: Say, problem: Body) -> Body:

@@ -55,7 +55,8 @@ SPLIT = ("service/custody/facts.py",)
 ALONE = (
     "for", "against", "unseen", "and", "or", "packs", "sets", "start", "end", "added", "complete", "fault", "aborted",
     "goods", "log", "printout", "readings", "cannot judge", "yes", "no", "new", "washed", "cycle", "judged", "closed",
-    "any", "gap", "GO", "ASK", "STOP", "NOT CHECKED", "SHORT", "PALE", "Where every set is", "sets in the round", "From wash to patient",
+    "any", "gap", "GO", "ASK", "STOP", "NOT CHECKED", "SHORT", "PALE", "Where every set is", "sets in the round",
+    "From wash to patient", "not released", "expired", "tape pale", "step missing", "pack", "day", "days",
 )  # fmt: skip
 """Words that stand by themselves: in lists, beside values, in drawings."""
 _READS = re.compile(r"[A-Za-z].* .*[A-Za-z]|[A-Z][a-z]+|[A-Za-z].*[.?!…]", re.DOTALL)
@@ -231,6 +232,18 @@ def _hole(value: ast.expr) -> str:
             return "it"
 
 
+def _renamed(text: str, known: dict[str, str]) -> str:
+    """The translation of a text of which only the names of holes changed."""
+    template = Template.of(text)
+    for old, said in known.items():
+        before = Template.of(old)
+        if before.literals == template.literals:
+            return Template.of(said).fill(
+                {was: f"{{{now}}}" for was, now in zip(before.holes, template.holes, strict=True)}
+            )
+    return ""
+
+
 def main() -> None:
     """Bring every catalogue up to date: new texts come in empty, texts that are gone go."""
     texts = gathered()
@@ -240,10 +253,10 @@ def main() -> None:
         catalogue = Catalog(code.replace("-", "_"), header_comment=HEADER, fuzzy=False)
         catalogue.mime_headers = [(name, value) for name, value in catalogue.mime_headers if name in HEADERS]
         for text, name in texts.items():
-            catalogue.add(text, known.get(text, ""), locations=[(name, 0)])
+            catalogue.add(text, known.get(text) or _renamed(text, known), locations=[(name, 0)])
         with file.open("wb") as out:
             write_po(out, catalogue, width=120, include_lineno=False)
-        missing = sum(1 for text in texts if text not in known)
+        missing = sum(1 for message in catalogue if message.id and not message.string)
         click.echo(f"{file.name}: {len(texts)} texts, {missing} without a translation")
 
 

@@ -22,6 +22,7 @@ _DATE = re.compile(rf"(\d{{1,2}}) ({'|'.join(_MONTHS)})(?: (\d{{4}}))?( \d\d:\d\
 _WORDS = re.compile("[A-Za-z]{2}")
 _DECIMAL = re.compile(r"-?\d+\.\d+")
 _NUMBERED = re.compile(r"(\S*\d\S*) (.+)|(.+?) (\d.*)", re.DOTALL)
+_DATED = re.compile(rf"(.+), (\d{{1,2}} (?:{'|'.join(_MONTHS)})(?: \d{{4}})?)", re.DOTALL)
 _BRACKETED = re.compile(r"(.+) \((.+)\)", re.DOTALL)
 _SENTENCE_END = re.compile(r"(?<=[.?!]) ")
 _LISTS = ("; ", ": ", " · ", ", ", " and ", " or ")
@@ -78,7 +79,9 @@ class Language:
         )
 
     def _at_once(self, text: str, depth: int) -> str | None:
-        """As a phrase, or by a template none of whose holes goes over a sentence's end."""
+        """As a phrase, with or without its stop, or by a template none of whose holes goes over a sentence's end."""
+        if text.endswith(".") and (found := self._phrases.get(text[:-1])):
+            return f"{found}."
         return self._phrases.get(text) or self._from_template(text, depth, _ONE_SENTENCE)
 
     def _from_template(self, text: str, depth: int, how: str) -> str | None:
@@ -151,6 +154,8 @@ class Language:
 
     def _listed(self, text: str, depth: int) -> str | None:
         """Words beside a number, before brackets, or in a list, each by itself."""
+        if found := _DATED.fullmatch(text):
+            return self._joined(depth, found.groups(), ", ")
         if found := _BRACKETED.fullmatch(text):
             return self._joined(depth, found.groups(), "{} ({})")
         for mark in _LISTS:

@@ -1,4 +1,4 @@
-"""Pieces with its words translated: what stands between tags, and the attributes that are read aloud or shown."""
+"""Markup with its words translated: what stands between tags, and the attributes that are read aloud or shown."""
 
 import re
 from html import escape, unescape
@@ -13,7 +13,7 @@ _END_OF_TAG = re.compile("[\"'>]")
 
 
 class Pieces:
-    """Pieces that comes piece by piece, as a template's does: a piece may end anywhere."""
+    """Markup that comes piece by piece, as a template's does: a piece may end anywhere."""
 
     def __init__(self, say: Say) -> None:
         self._say = say

@@ -129,7 +129,7 @@ def test_a_held_load_names_who_may_release_it_however_long_ago_it_was(bridge):
         bridge.act("open steam load", by=TECHNICIAN, load=steam_load(number))
     need = board(bridge).needs[0]
     assert (need.title, need.verdict) == ("Load 0001 is on hold.", "stop")
-    assert need.text == f"Door not shut. 1 pack; waits for {MANAGER} or {NURSE}."
+    assert need.text == f"Door not shut. 1 pack; waits for {MANAGER}, {NURSE}."
 
 
 def test_a_timer_says_when_a_load_is_cool_until_it_is(bridge):
