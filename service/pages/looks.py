@@ -111,8 +111,8 @@ class Looks:
         return tuple(self._fact(fact, fact.id in undone) for fact in facts)
 
     def _fact(self, fact: Fact, undone: bool) -> FactRow:
-        about = ", ".join(
-            f"{key.replace('_', ' ')} {value}"
+        about = tuple(
+            (key.replace("_", " "), str(value)[:300])
             for key, value in fact.data.items()
             if isinstance(value, str | int)
             and not isinstance(value, bool)
@@ -120,6 +120,6 @@ class Looks:
         )
         where = " · ".join(part for part in (fact.station, self.who(fact.by)) if part)
         return FactRow(
-            self.said(fact.at), self.late(fact) is not None, fact.kind.replace("_", " "), about[:300], where,
+            self.said(fact.at), self.late(fact) is not None, fact.kind.replace("_", " "), about, where,
             f"{fact.seq} · {fact.hash[:4]}…{fact.hash[-2:]}", undone,
         )  # fmt: skip

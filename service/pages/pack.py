@@ -42,8 +42,8 @@ def _override_tags(pack: Pack, waiting: list[Fact]) -> list[str]:
 def _pack_rows(looks: Looks, pack: Pack, owner: InstrumentSet | None, load: Load | None) -> list[tuple[str, str]]:
     state = looks.state.where(pack)
     if pack.opened_at:
-        whom = f" for {looks.patient(pack.patient)}" if pack.patient else ", and not used"
-        state = f"opened{whom}, {looks.said(pack.opened_at)}"
+        said = looks.said(pack.opened_at)
+        state = f"opened for {looks.patient(pack.patient)}, {said}" if pack.patient else f"opened, and not used, {said}"
     rows = [("State", state), ("Turn", str(pack.turn))]
     if owner and owner.mark_colour:
         rows.append(("Mark", f"{owner.mark_colour}, {owner.mark_pattern}"))

@@ -1,6 +1,7 @@
 """The printable recall list: one row a pack, to walk with."""
 
 import io
+from collections.abc import Callable
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -22,10 +23,14 @@ def _escaped(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
 
 
-def recall_pdf(
-    recall: dict[str, Any], *, set_names: dict[str, str], patient_names: dict[str, str], practice: str, zone: ZoneInfo
-) -> bytes:
-    """`recall` (as `foldmark recall --json`) as an A4 PDF: a row a pack with a box to tick, patients, cautions."""
+def recall_pdf(  # noqa: PLR0913  (what a list of packs is made of)
+    recall: dict[str, Any], *, set_names: dict[str, str], patient_names: dict[str, str], practice: str, zone: ZoneInfo,
+    say: Callable[[str], str] = str,
+) -> bytes:  # fmt: skip
+    """`recall` (as `foldmark recall --json`) as an A4 PDF: a row a pack with a box to tick, patients, cautions.
+
+    `say` puts its words into another language.
+    """
     for weight in fonts.FILES:
         fonts.for_pdf(weight)
     body = ParagraphStyle("body", fontName="foldmark-regular", fontSize=9.5, leading=13)
@@ -34,22 +39,25 @@ def recall_pdf(
     title = ParagraphStyle("title", parent=body, fontName="foldmark-bold", fontSize=17, leading=22)
     head = ParagraphStyle("head", parent=body, fontName="foldmark-bold", fontSize=9)
     counts = recall["counts"]
+    heading = say(f"Recall of load {recall['load']}")
+    reach, why = say("Reach"), say(f"{recall['why']}.")
+    loads = ", ".join(recall["loads"])
+    listed = f"{counts['packs']} packs, {counts['patients']} patients, {counts['loads']} loads: {loads}."
     parts: list[Any] = [
-        Paragraph(f"Recall of load {recall['load']}", title),
-        Paragraph(f"{_escaped(practice)}. Reach <b>{recall['reach']}</b>: {recall['why']}.", body),
-        Paragraph(f"{counts['packs']} packs, {counts['patients']} patients, {counts['loads']} loads: "
-                  f"{', '.join(recall['loads'])}.", body),
-        Paragraph(f"{NOT_OFF} {CAUTION}", small),
+        Paragraph(heading, title),
+        Paragraph(f"{_escaped(practice)}. {reach} <b>{say(recall['reach'])}</b>: {why}", body),
+        Paragraph(say(listed), body),
+        Paragraph(f"{say(NOT_OFF)} {say(CAUTION)}", small),
         Spacer(1, 4 * mm),
     ]  # fmt: skip
     rows: list[list[Any]] = [
-        [Paragraph(text, head) for text in ("", "Pack", "Set", "Where", "Patient", "Found, by whom")]
+        [Paragraph(say(text), head) for text in ("", "Pack", "Set", "Where", "Patient", "Found, by whom")]
     ]
     for row in recall["packs"]:
-        flags = f" ({', '.join(row['flags'])})" if row["flags"] else ""
+        flags = f" ({', '.join(map(say, row['flags']))})" if row["flags"] else ""
         place = f"shelf {int(row['shelf'].split('-')[2])}" if row["shelf"] else ""
         opened = f"{moment(row['opened_at']).astimezone(zone):%-d %B %H:%M}" if row["opened_at"] else ""
-        where = ", ".join(part for part in (f"{row['state']}{flags}", place, opened) if part)
+        where = ", ".join(part for part in (f"{say(row['state'])}{flags}", say(place), say(opened)) if part)
         who = "<br/>".join(f"{_escaped(patient_names.get(p, ''))} {_escaped(p)}" for p in row["patients"])
         name = _escaped(set_names.get(row["set"], row["set"]))
         rows.append([_Box(), Paragraph(row["pack"], code), Paragraph(name, body),
@@ -65,12 +73,12 @@ def recall_pdf(
     file = io.BytesIO()
     document = SimpleDocTemplate(file, pagesize=A4, leftMargin=12 * mm, rightMargin=12 * mm,
                                  topMargin=14 * mm, bottomMargin=16 * mm, invariant=1,
-                                 title=f"Recall of load {recall['load']}")  # fmt: skip
+                                 title=heading)  # fmt: skip
 
     def foot(canvas: Canvas, _document: Any) -> None:
         canvas.setFont("foldmark-regular", 8)
-        canvas.drawString(12 * mm, 8 * mm, f"Recall of load {recall['load']}, reach {recall['reach']}")
-        canvas.drawRightString(A4[0] - 12 * mm, 8 * mm, f"page {canvas.getPageNumber()}")
+        canvas.drawString(12 * mm, 8 * mm, say(f"Recall of load {recall['load']}, reach {recall['reach']}"))
+        canvas.drawRightString(A4[0] - 12 * mm, 8 * mm, say(f"page {canvas.getPageNumber()}"))
 
     document.build(parts, onFirstPage=foot, onLaterPages=foot)
     return file.getvalue()

@@ -7,6 +7,7 @@ from markupsafe import Markup
 
 from service.access.who import Who
 from service.pages.drawing import shape, step_mark
+from service.pages.script_words import MEANINGS, PAGE, STATION
 from service.pages.views import CAUTION, Page
 from service.words.catalogue import own_names, say_in
 from service.words.known import ENGLISH
@@ -24,12 +25,15 @@ def _environment(language: str) -> Environment:
         lstrip_blocks=True,
     )
     say = say_in(language)
-    environment.globals |= {"CAUTION": CAUTION, "language": language, "languages": own_names()}
+    environment.globals |= {"CAUTION": CAUTION, "language": language, "languages": own_names(), "meanings": {}}
+    environment.globals["page_words"] = {name: say(words) for name, words in PAGE.items()}
+    environment.globals["station_words"] = {name: say(words) for name, words in STATION.items()}
     environment.globals["shape"] = lambda verdict: Markup(shape(verdict))  # noqa: S704  (our own drawing)
     environment.globals["step_mark"] = lambda kind: Markup(step_mark(kind))  # noqa: S704  (the same)
     environment.filters["drawn"] = Markup
     if language != ENGLISH:
         environment.filters["drawn"] = lambda drawing: Markup(in_words(drawing, say))  # noqa: S704  (the same)
+        environment.globals["meanings"] = MEANINGS
         speak(environment, say)
     return environment
 

@@ -12,6 +12,7 @@ from label_templates import codes
 from label_templates.codes import CodeError
 from label_templates.designs import BENCH_CARDS
 from service.custody.facts import stamp
+from service.custody.practice import Practice
 from service.custody.recall import ReachError, report
 from service.pages.board import filtered
 from service.pages.day import day_page
@@ -39,6 +40,8 @@ from service.pages.views import (
 from service.stations.desk import Desk
 from service.stations.scan import ScanError, station_name
 from service.stations.screen import screen
+from service.words.catalogue import say_in
+from service.words.choice import for_a_page
 
 WORDS = {"go": "GO", "ask": "ASK", "stop": "STOP", "not checked": "NOT CHECKED"}
 STATIONS = {
@@ -111,24 +114,25 @@ def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> R
         with desk.ledger.reading() as reader:
             found = build(Looks(reader, stamp(desk.clock())), request)
     except NotThere:
-        return _problem(
-            404, "Not known", "Nothing was ever registered or begun under that code here.", "Check the code."
-        )
+        detail = "Nothing was ever registered or begun under that code here."
+        return _page(ProblemPage("Not known", detail, "Check the code."), request, 404)
     except NotYours:
-        return _problem(403, "Not yours to see", "This page is for managers.", "Ask one.")
+        return _page(ProblemPage("Not yours to see", "This page is for managers.", "Ask one."), request, 403)
     except (CodeError, ScanError, ReachError) as error:
-        return _problem(422, "That cannot be looked up", f"{error}.", "Check it, or search from the bar above.")
+        then = "Check it, or search from the bar above."
+        return _page(ProblemPage("That cannot be looked up", f"{error}.", then), request, 422)
     if isinstance(found, str):
         return RedirectResponse(found, 303)
     return _page(found, request)
 
 
-def _page(found: Page, request: Request) -> Response:
-    return HTMLResponse(render(found, getattr(request.state, "person", None)))
+def _page(found: Page, request: Request, status: int = 200) -> Response:
+    return HTMLResponse(render(found, getattr(request.state, "person", None), _language(request)), status)
 
 
-def _problem(status: int, title: str, detail: str, then: str) -> Response:
-    return HTMLResponse(render(ProblemPage(title, detail, then)), status)
+def _language(request: Request) -> str:
+    practice: Practice = request.app.state.desk.practice
+    return for_a_page(request.scope["headers"], practice.language)
 
 
 def _board_pages(router: APIRouter, board: LiveBoard) -> None:
@@ -175,11 +179,15 @@ def _recall_list(desk: Desk, code: str, request: Request) -> Response:
             names = {row["set"]: looks.set_name(row["set"]) for row in found["packs"]}
             patients = {patient: reader.name(patient) or "" for patient in found["patients"]}
     except NotThere:
-        return _problem(404, "Not known", "No such load began here.", "Check the code.")
+        return _page(ProblemPage("Not known", "No such load began here.", "Check the code."), request, 404)
     except (CodeError, ReachError) as error:
-        return _problem(422, "That cannot be looked up", f"{error}.", "Check the code and the reach.")
+        then = "Check the code and the reach."
+        return _page(ProblemPage("That cannot be looked up", f"{error}.", then), request, 422)
     practice = desk.practice
-    data = recall_pdf(found, set_names=names, patient_names=patients, practice=practice.name, zone=practice.zone)
+    data = recall_pdf(
+        found, set_names=names, patient_names=patients, practice=practice.name, zone=practice.zone,
+        say=say_in(_language(request)),
+    )  # fmt: skip
     headers = {"Content-Disposition": f'inline; filename="recall-{text}.pdf"'}
     return Response(data, media_type="application/pdf", headers=headers)
 

@@ -93,7 +93,8 @@ class FactRow:
     at: str
     late: bool
     what: str
-    about: str
+    about: tuple[tuple[str, str], ...]
+    """What the fact holds: names and values."""
     where: str
     seal: str
     undone: bool

@@ -52,11 +52,15 @@ TABLES = {
 }
 """Where the words of the trade stand: constants, by file."""
 SPLIT = ("service/custody/facts.py",)
+SCRIPTS = "service/pages/script_words.py"
+"""Every value there is said by a page's script."""
 ALONE = (
     "for", "against", "unseen", "and", "or", "packs", "sets", "start", "end", "added", "complete", "fault", "aborted",
     "goods", "log", "printout", "readings", "cannot judge", "yes", "no", "new", "washed", "cycle", "judged", "closed",
     "any", "gap", "GO", "ASK", "STOP", "NOT CHECKED", "SHORT", "PALE", "Where every set is", "sets in the round",
-    "From wash to patient", "not released", "expired", "tape pale", "step missing", "pack", "day", "days",
+    "From wash to patient", "not released", "expired", "tape pale", "step missing", "pack", "day", "days", "started",
+    "ended", "not yet seen", "unconfirmed", "override", "control", "grew", "no growth", "typed by", "gauze", "copy",
+    "why", "allowed by", "shelf days", "said",
 )  # fmt: skip
 """Words that stand by themselves: in lists, beside values, in drawings."""
 _READS = re.compile(r"[A-Za-z].* .*[A-Za-z]|[A-Z][a-z]+|[A-Za-z].*[.?!…]", re.DOTALL)
@@ -120,6 +124,10 @@ def _texts(tree: ast.Module, name: str) -> Iterator[str]:
     for table in tree.body:
         if isinstance(table, ast.Assign | ast.AnnAssign) and {*_targets(table)} & {*tables}:
             yield from _table(table, split=name in SPLIT)
+    if name == SCRIPTS:
+        values = [value for node in ast.walk(tree) if isinstance(node, ast.Dict) for value in node.values]
+        yield from (text for text in map(template, values) if re.search("[A-Za-z]{2}", HOLE.sub("", text)))
+        return
     speaks = name.startswith(SPEAKING)
     for node in _heard(tree) if speaks else _told(tree):
         text = template(node)

@@ -76,13 +76,16 @@ class Language:
             or self._without_stop(text, depth + 1)
             or self._without_capital(text, depth + 1)
             or self._from_template(text, depth + 1, _FEW)
+            or self._numbered(text, depth + 1)
         )
 
     def _at_once(self, text: str, depth: int) -> str | None:
         """As a phrase, with or without its stop, or by a template none of whose holes goes over a sentence's end."""
-        if text.endswith(".") and (found := self._phrases.get(text[:-1])):
-            return f"{found}."
-        return self._phrases.get(text) or self._from_template(text, depth, _ONE_SENTENCE)
+        found = self._phrases.get(text) or self._from_template(text, depth, _ONE_SENTENCE)
+        if found is None and text.endswith("."):
+            found = self._phrases.get(text[:-1]) or self._from_template(text[:-1], depth, _ONE_SENTENCE)
+            return f"{found}." if found else None
+        return found
 
     def _from_template(self, text: str, depth: int, how: str) -> str | None:
         """By the heaviest template that fits, among those of few words or among the others."""
@@ -153,7 +156,7 @@ class Language:
         return _capital(found) if found else None
 
     def _listed(self, text: str, depth: int) -> str | None:
-        """Words beside a number, before brackets, or in a list, each by itself."""
+        """Words before brackets, before a date, or in a list, each by itself."""
         if found := _DATED.fullmatch(text):
             return self._joined(depth, found.groups(), ", ")
         if found := _BRACKETED.fullmatch(text):
@@ -164,9 +167,11 @@ class Language:
                 continue
             if said := self._joined(depth, parts, self.say(mark.strip()).join(mark.split(mark.strip()))):
                 return said
-        if found := _NUMBERED.fullmatch(text):
-            return self._joined(depth, [part for part in found.groups() if part], " ")
         return None
+
+    def _numbered(self, text: str, depth: int) -> str | None:
+        found = _NUMBERED.fullmatch(text)
+        return self._joined(depth, [part for part in found.groups() if part], " ") if found else None
 
     def _joined(self, depth: int, parts: tuple[str, ...] | list[str], mark: str) -> str | None:
         found = [self._find(part, depth) for part in parts]

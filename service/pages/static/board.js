@@ -11,7 +11,7 @@ function setClock() { ahead = new Date(document.getElementById("choices").datase
 function count() {
   for (const timer of board.querySelectorAll("[data-until]")) {
     const left = Math.ceil((new Date(timer.dataset.until) - Date.now() - ahead) / 1000);
-    timer.textContent = left <= 0 ? "now" : left < 60 ? `in ${left} s` : `in ${Math.ceil(left / 60)} min`;
+    timer.textContent = left <= 0 ? say("now") : left < 60 ? say("in seconds", { count: left }) : say("in minutes", { count: Math.ceil(left / 60) });
   }
 }
 function place(link) { // which of the links to that address, within which part: enough to find it again
@@ -51,7 +51,7 @@ async function refresh() {
     if (!answer.ok) throw new Error(answer.status);
     swap(await answer.text());
     lost = false;
-    live.textContent = "Live.";
+    live.textContent = say("live");
     live.classList.remove("bad");
   } catch { down(); }
   fetching = false;
@@ -60,7 +60,7 @@ async function refresh() {
 function down() {
   if (lost) return;
   lost = true;
-  live.textContent = `Not live since ${clock(heard + ahead)}; this page tries again.`;
+  live.textContent = say("not live", { at: clock(heard + ahead) });
   live.classList.add("bad");
 }
 function follow() {

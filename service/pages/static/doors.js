@@ -11,17 +11,17 @@ for (const form of document.querySelectorAll("form[data-door]")) {
     said.textContent = "…";
     try {
       const answer = await fetch(form.dataset.door, {
-        method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+        method: "POST", headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang }, body: JSON.stringify(body),
       });
       const found = await answer.json();
       for (const field of form.querySelectorAll("input[type=password]")) field.value = "";
       if (!answer.ok) { said.textContent = found.detail; return; }
-      if (form.dataset.tells === "link") said.textContent = `For one use within a day: ${location.origin}/start#${found.code}`;
-      else if (form.dataset.tells === "code") said.textContent = `Type this at ${location.origin}/enrol within a quarter of an hour: ${found.code}`;
+      if (form.dataset.tells === "link") said.textContent = say("link", { link: `${location.origin}/start#${found.code}` });
+      else if (form.dataset.tells === "code") said.textContent = say("code", { address: `${location.origin}/enrol`, code: found.code });
       else if (form.dataset.then) location.assign(form.dataset.then);
       else location.reload();
     } catch {
-      said.textContent = "The service does not answer. Try again.";
+      said.textContent = say("no answer");
     }
   });
 }

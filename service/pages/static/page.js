@@ -3,7 +3,7 @@
 function sheetOf(text) {
   return text.split("\n").filter((line) => line.trim()).map((line, at) => {
     const read = /^([^:]+):\s*(\d{1,3})\s+(.+)$/.exec(line.trim());
-    if (!read) throw new Error(`Line ${at + 1} is not "group: number name", such as "Forceps: 2 Extraction forceps".`);
+    if (!read) throw new Error(say("line", { at: at + 1 }));
     return { group: read[1].trim(), line: read[3].trim(), count: Number(read[2]) };
   });
 }
@@ -25,13 +25,13 @@ for (const form of document.querySelectorAll("form[data-api]")) {
     said.textContent = "…";
     try {
       const answer = await fetch(form.dataset.api, {
-        method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body),
+        method: "POST", headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang }, body: JSON.stringify(body),
       });
       const found = await answer.json();
       if (answer.ok && found.verdict === "go") { location.reload(); return; }
       said.textContent = answer.ok ? `${found.headline} ${found.detail} ${found.next}` : found.detail;
     } catch {
-      said.textContent = "Not recorded: the service does not answer. Try again.";
+      said.textContent = say("not recorded");
     }
   });
 }

@@ -83,7 +83,7 @@ export class Outbox {
 export async function post({ id, station, code, seen_at }) {
   const stop = new AbortController(), timer = setTimeout(() => stop.abort(), ANSWER_MS);
   try {
-    const answer = await fetch("/api/scans", { method: "POST", signal: stop.signal, headers: { "Content-Type": "application/json" },
+    const answer = await fetch("/api/scans", { method: "POST", signal: stop.signal, headers: { "Content-Type": "application/json", "Accept-Language": document.documentElement.lang },
       body: JSON.stringify({ id, station, code, seen_at, sent_at: new Date().toISOString() }) });
     const found = await answer.json();
     if (answer.ok) return { kind: found.verdict ? "answered" : "later", found };
