@@ -36,8 +36,8 @@ def furnish(bridge, stations):
 class Service:
     """`foldmark serve` in a process of its own; `env` may bring the shim."""
 
-    def __init__(self, ledger, env=None, site=None):
-        words = ["--ledger", str(ledger), *(["--site", site] if site else []), "serve", "--port", "0"]
+    def __init__(self, ledger, env=None, site=None, port=0):
+        words = ["--ledger", str(ledger), *(["--site", site] if site else []), "serve", "--port", str(port)]
         self.process = subprocess.Popen([sys.executable, "-m", "service.cli", *words], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
                                         text=True, env=os.environ | {"PYTHONPATH": str(ROOT)} | (env or {}))  # fmt: skip
         self.port = int(self.process.stdout.readline().split("http://")[1].split()[0].rsplit(":", 1)[1])
