@@ -60,7 +60,7 @@ _CARDS = {
     "unloading": "END PASS FAIL OUT WET TORN DROPPED PALE DONE UNDO",
     "store": "YES NO WET TORN DROPPED UNDO",
     "theatre": "TURNED PALE UNSURE RETURN UNUSED DONE YES NO UNDO",
-    "office": "YES NO FAIL UNDO",
+    "office": "YES NO FAIL DONE UNDO",
 }
 _CODE_OF = {card.word: card.code for card in BENCH_CARDS}
 
