@@ -16,7 +16,7 @@ from service.stations import loading, office, packing, store, theatre, unloading
 from service.stations.hand import Hand
 from service.stations.pins import WANTED, Given, part_of_a_pin
 from service.stations.scan import Scan
-from service.stations.talk import Answer, PinWanted, Talk
+from service.stations.talk import Answer, PinWanted, Talk, number_of
 
 STATIONS: dict[str, ModuleType] = {
     "wash": wash,
@@ -228,7 +228,20 @@ def _badge(talk: Talk, code: Code) -> Answer:
             return answer
     talk.do("sign on", by=code.text)
     talk.hand.badge, talk.hand.pending = code.text, None
-    return talk.go(f"Badge {code.number:03d} is working here.", "", f"Scan {STATIONS[talk.scan.kind].TAKES}.")
+    return talk.go(
+        f"Badge {code.number:03d} is working here.", _left_open(talk), f"Scan {STATIONS[talk.scan.kind].TAKES}."
+    )
+
+
+def _left_open(talk: Talk) -> str:
+    """What whoever was here before has left open at this station."""
+    load = talk.state.load(talk.hand.load)
+    if load is None or talk.scan.kind not in {"wash", "loading"}:
+        return ""
+    number, began = number_of(load.code), talk.local(load.began_at)
+    if talk.scan.kind == "wash":
+        return f"Wash load {number} is open here, begun at {began}."
+    return f"Load {number} is open here, begun at {began}."
 
 
 def _at_station(talk: Talk, code: Code) -> Answer:

@@ -31,6 +31,7 @@ def _count(talk: Talk, load_code: str) -> str:
 
 
 def _load(talk: Talk, pack: str, load: str) -> Answer:
+    talk.still(load)
     written = talk.do("load pack", pack=pack, load=load)
     talk.hand.last_pack, talk.hand.step = pack, ""
     name = talk.pack_name(pack)

@@ -44,6 +44,15 @@ class PinWanted(Question):
         self.badge = badge
 
 
+class StillThisLoad(Question):
+    """Still load {number}?
+
+    It was begun {when} and never finished.
+
+    Show YES to go on with it, or NO and scan another load card.
+    """
+
+
 @dataclass(slots=True)
 class Talk:
     """A scan being answered. With `pins` an act that takes the PIN is done only by who has just `proved` it."""
@@ -95,6 +104,19 @@ class Talk:
         noted = self.part.note(outcome)
         self.noted.extend(noted)
         return noted
+
+    def still(self, load_code: str) -> None:
+        """Ask once whether a load left open on an earlier day is the one meant. Raises StillThisLoad."""
+        load, zone = self.state.load(load_code), self.state.practice.zone
+        if load is None or self.hand.work.get("still") == load_code:
+            return
+        began = moment(load.began_at).astimezone(zone)
+        if began.date() == moment(self.scan.at).astimezone(zone).date():
+            return
+        question = StillThisLoad(number=number_of(load_code), when=began.strftime("on %-d %B at %H:%M"))
+        if question.rule not in self.confirmed:
+            raise question
+        self.hand.work["still"] = load_code
 
     def go(self, headline: str, detail: str = "", then: str = "", title: str | None = None) -> Answer:
         return Answer(GO, headline, detail, then, self.subject, title=title)

@@ -28,6 +28,7 @@ def _wash(talk: Talk, set_code: str) -> Answer:
     load = talk.hand.load
     if load is None:
         return talk.ask("Which wash load?", "No wash load is open here.", "Scan a wash load card, then the set again.")
+    talk.still(load)
     written = talk.do("wash set", set=set_code, load=load)
     name = talk.set_name(set_code)
     owner = talk.state.set(set_code)
