@@ -37,6 +37,11 @@ class Source(Protocol):
     def everything(self, kind: str) -> list[Record]: ...
 
 
+_OFFICE = "office-"
+_ABOUT = frozenset({"amended", "refused", "label_printed", "held"})
+"""Facts that name a pack nobody needs to have in hand."""
+
+
 class State:
     """What the facts so far amount to. A branch sees its parent and keeps its own changes until `merge`."""
 
@@ -231,6 +236,19 @@ def flags_of(pack: Pack, wash: Load | None, steam: Load | None) -> list[str]:
     if pack.recalls:
         flags.append("recalled")
     return flags
+
+
+def last_seen(state: State, pack: Pack) -> tuple[str, str]:
+    """The station where somebody had this pack in hand last, and when. The office only speaks of packs."""
+    if not pack.seen_station.startswith(_OFFICE):
+        return pack.seen_station, pack.seen_at
+    facts = state.history("pack", pack.code)
+    undone = {fact.data["of"] for fact in facts if fact.kind == "amended" and fact.data["undo"]}
+    for fact in reversed(facts):
+        in_hand = fact.kind not in _ABOUT and not fact.station.startswith(_OFFICE)
+        if fact.pack == pack.code and in_hand and fact.id not in undone:
+            return fact.station, fact.at
+    return pack.seen_station, pack.seen_at
 
 
 def use_by(pack: Pack, steam: Load | None, zone: ZoneInfo) -> date | None:

@@ -92,7 +92,8 @@ def take(stage: Stage, notable: dict[str, str], folder: Path, say: Say) -> int:
                         say(f"  {len(taken)} pictures: {size}, {theme}, {language}")
             browser.close()
     except Error as error:
-        raise ShotsError(f"the browser gave up ({str(error).splitlines()[0]}): try again") from error
+        why = " ".join(str(error).split()[:40])
+        raise ShotsError(f"the browser gave up ({why}): try again") from error
     (folder / "index.html").write_text(_index(taken), encoding="utf-8")
     return len(taken)
 
@@ -127,7 +128,7 @@ def _all(context: "BrowserContext", stage: Stage, notable: dict[str, str], folde
 
 def _station(page: "Page", station: str) -> None:
     page.goto(f"/stations/{station}")
-    page.wait_for_selector("#last")
+    page.wait_for_selector("#last", state="attached")
     page.wait_for_timeout(300)
 
 
@@ -145,14 +146,15 @@ def _verdicts(page: "Page", stage: Stage, notable: dict[str, str]) -> Iterator[s
     scan(notable["wet"])
     page.wait_for_selector("#verdict[data-verdict=stop]")
     yield "stop"
-    scan("DONE")
+    scan("TURNED")
     page.wait_for_selector("#verdict[data-verdict=ask]")
     yield "ask"
-    page.context.set_offline(True)
-    page.wait_for_selector("#verdict[data-verdict='not checked']", timeout=40_000)
+    page.route("**/events", lambda route: route.abort())
+    page.reload()
+    page.wait_for_selector("#verdict[data-verdict='not checked']")
     yield "not-checked"
-    page.context.set_offline(False)
-    scan("YES", "3")
+    page.unroute("**/events")
+    scan("DONE")
 
 
 class _seen_with:  # noqa: N801  (read as a sentence)

@@ -3,6 +3,7 @@
 from datetime import date, datetime, timedelta
 from typing import cast
 
+from service.custody.chain import last_seen
 from service.custody.facts import Fact, moment, stamp
 from service.custody.records import Load, Pack
 from service.ledger.store import Reader
@@ -92,7 +93,8 @@ class Looks:
     def place(self, pack: Pack) -> str:
         if pack.shelf:
             return f"last seen on {shelf_name(pack.shelf)}"
-        return f"last seen at {pack.seen_station}, {self.said(pack.seen_at)}"
+        seen_station, at = last_seen(self.state, pack)
+        return f"last seen at {seen_station}, {self.said(at)}"
 
     def pack_line(self, pack: Pack, accounted: bool = False) -> PackLine:
         opened = f" {self.said(pack.opened_at)}" if pack.opened_at else ""

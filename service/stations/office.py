@@ -1,6 +1,7 @@
 """The office by scan: what speaks for and against a load; release and reject; where a pack or a set is."""
 
 from label_templates.codes import Code
+from service.custody.chain import last_seen
 from service.custody.rules.release import against_release, standing
 from service.stations.store import shelf_name
 from service.stations.talk import Answer, Talk, number_of
@@ -44,7 +45,8 @@ def _where(talk: Talk, code: str) -> Answer:
     pack = talk.state.pack(code)
     if pack is None:
         return talk.ask("Not known.", f"No pack was ever begun under {code} here.", "Set it aside.")
-    place = f"on {shelf_name(pack.shelf)}" if pack.shelf else f"last seen at {pack.seen_station}"
+    seen_station, _ = last_seen(talk.state, pack)
+    place = f"on {shelf_name(pack.shelf)}" if pack.shelf else f"last seen at {seen_station}"
     words = ", ".join([talk.state.where(pack), *talk.state.flags(pack)])
     return talk.ask(
         f"{talk.called(pack)}: {words}; {place}.", "A look, not a leave to open it.", "Scan it before opening."

@@ -1,7 +1,7 @@
 """Theatre: the patient, then each pack, may I open it? Then what its strip showed, and the gauze."""
 
 from label_templates.codes import Code, card_code
-from service.custody.chain import use_by
+from service.custody.chain import last_seen, use_by
 from service.custody.records import Case, Pack
 from service.custody.rules import Refusal
 from service.custody.rules.anywhere import ask
@@ -177,11 +177,13 @@ def _others(talk: Talk, load: str | None, pack: str) -> str:
         other = talk.state.pack(code)
         if other is None or code == pack:
             continue
-        where = (
-            f"opened for {other.patient}"
-            if other.patient
-            else (f"last seen on {shelf_name(other.shelf)}" if other.shelf else f"last seen at {other.seen_station}")
-        )
+        if other.patient:
+            where = f"opened for {other.patient}"
+        elif other.shelf:
+            where = f"last seen on {shelf_name(other.shelf)}"
+        else:
+            seen_station, _ = last_seen(talk.state, other)
+            where = f"last seen at {seen_station}"
         rows.append(f"{talk.called(other)}: {where}")
     return f"Also in it: {'; '.join(rows)}." if rows else "No other pack was in it."
 

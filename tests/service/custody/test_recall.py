@@ -178,3 +178,18 @@ def test_a_pack_outside_a_recall_is_not_accounted_in_it(bridge):
     bridge.wash([other], 2)
     assert bridge.act("account", recall=recall, pack=bridge.pack_of(other))["rule"] == "unknown_code"
     assert bridge.act("account", recall="L-K7-1-0001-J/9", pack=bridge.pack_of(other))["rule"] == "unknown_code"
+
+
+def test_what_the_office_notes_of_a_pack_does_not_say_that_it_was_seen_there(bridge):
+    from service.custody.chain import last_seen
+
+    pack, load = bridge.ready()
+    bridge.scans("theatre-1", NURSE, patient(812), pack)
+    at = bridge.scan("theatre-1", "TURNED")["at"]
+    bridge.act("open recall", load=load, reach="load", why="x")
+    bridge.act("account", pack=pack, recall=f"{load}/1", found="owner called")
+    with bridge.desk.ledger.reading() as reader:
+        record = reader.state.pack(pack)
+        assert record.seen_station == "office-1"
+        assert last_seen(reader.state, record) == ("theatre-1", at)
+    assert "last seen at theatre-1" in bridge.scans("office-1", NURSE, pack)["headline"]
