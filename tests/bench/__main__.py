@@ -1,4 +1,4 @@
-"""`python -m tests.bench [decode|scan|ledger|http|steam|labels|growth|large …]`: each work with its anchor in the same run.
+"""`python -m tests.bench [decode|scan|ledger|http|screens|steam|labels|growth|large …]`: each work with its anchor in the same run.
 
 `growth` (a million facts, some five minutes) and `large` (ten million, some fifteen, 20 GB of disk) run when they are named.
 """
@@ -7,7 +7,7 @@ import importlib
 import json
 import sys
 
-USUAL = ("decode", "scan", "ledger", "http", "steam", "labels")
+USUAL = ("decode", "scan", "ledger", "http", "screens", "steam", "labels")
 WORKS = (*USUAL, "growth", "large")
 
 
