@@ -75,12 +75,12 @@ def test_the_days_beside_it_are_a_link_away_and_there_is_none_after_today(store)
 
 def test_a_day_is_the_sites_local_day(at_work):
     bridge = at_work(tz="Pacific/Auckland")
-    bridge.scans("wash-1", TECHNICIAN, wash_load(1), bridge.new_set("A"))
+    bridge.scans("wash-1", TECHNICIAN, wash_load(1), bridge.new_set("A"), "DONE", "PASS")
     assert day(bridge, "wash-1").lines[0].at == "21:00"
     bridge.wait(60 * 4)
-    bridge.scans("wash-1", TECHNICIAN, wash_load(1), bridge.new_set("B"))
+    bridge.scans("wash-1", TECHNICIAN, wash_load(2), bridge.new_set("B"))
     assert [line.at[:3] for line in day(bridge, "wash-1").lines] == ["01:", "01:"]
-    assert len(day(bridge, "wash-1", "2026-03-04").lines) == 2
+    assert len(day(bridge, "wash-1", "2026-03-04").lines) == 3
 
 
 def test_the_page_is_behind_its_stations_door_and_a_wrong_day_says_so(on_disk):
