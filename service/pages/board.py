@@ -20,6 +20,7 @@ from service.pages.views import (
     Tile,
     Timer,
 )
+from service.words.name import Name
 
 WEEK = 7
 SHOWS = {"held": "Held", "expiring": "Going out of date", "overdue": "Overdue", "soiled": "Soiled"}
@@ -64,7 +65,8 @@ def board_page(looks: Looks) -> BoardPage:
     urgent = [*_recalls_needing(looks), *_loads_needing(looks), *(need for _, need in sorted(needs, key=_first))]
     urgent = [need for need in urgent if need.verdict == "stop" or need.link not in links]
     return BoardPage(
-        looks.state.practice.name, looks.now, looks.said(looks.now), segments, drawing.the_round(segments, len(sets)),
+        Name(looks.state.practice.name), looks.now, looks.said(looks.now), segments,
+        drawing.the_round(segments, len(sets)),
         ready, len(sets), tuple(sorted(urgent, key=lambda need: _GRAVE[need.verdict])),
         tuple(need for _, need in sorted(expiring, key=_first)), tuple(late),
         tuple(need for _, need in sorted(dirty, key=lambda row: -row[0])), _timers(looks),
@@ -73,7 +75,7 @@ def board_page(looks: Looks) -> BoardPage:
 
 
 def _tile(owner: InstrumentSet, link: str, note: str = "", *shows: str) -> Tile:
-    return Tile(owner.name, link, owner.mark_pattern or "", note, owner.mark_colour, frozenset(shows))
+    return Tile(Name(owner.name), link, owner.mark_pattern or "", note, owner.mark_colour, frozenset(shows))
 
 
 def filtered(page: BoardPage, show: str = "", mark: str = "") -> BoardPage:
@@ -131,7 +133,7 @@ def _expiry(looks: Looks, owner: InstrumentSet, pack: Pack) -> tuple[str, Need] 
         words = f"Its last day was {last:%-d %B}. Pack it again."
         return last.isoformat(), Need("ask", f"{owner.name} is out of date.", words, link, mark)
     words = f"Use by {last:%-d %B}; {looks.place(pack)}."
-    return last.isoformat(), Need("go", owner.name, words, link, mark)
+    return last.isoformat(), Need("go", Name(owner.name), words, link, mark)
 
 
 def _timers(looks: Looks) -> tuple[Timer, ...]:

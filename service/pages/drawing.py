@@ -43,7 +43,7 @@ def the_round(segments: tuple[Segment, ...], total: int) -> str:
     weights = [max(len(segment.tiles), 1.6) for segment in segments]
     share = 2 * math.pi / sum(weights)
     parts = [(
-        '<svg class="round" viewBox="0 0 580 460" role="group" aria-label="Where every set is"><defs>'
+        '<svg class="round" viewBox="-30 0 640 460" role="group" aria-label="Where every set is"><defs>'
         '<pattern id="waiting" width="9" height="9" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
         '<path d="M0 0h9v9H0z" fill="#f6f4ee"/><path d="M0 0h4v9H0z" fill="#d8d1bf"/></pattern></defs>'
     )]  # fmt: skip

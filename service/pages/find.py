@@ -10,6 +10,7 @@ from service.pages.days import bounds, days
 from service.pages.instruments import drawing_of
 from service.pages.looks import Looks
 from service.pages.views import Found, FoundGroup, SearchPage, SetPage, Sheet, SheetLine
+from service.words.name import Name
 
 
 def set_page(looks: Looks, owner: InstrumentSet) -> SetPage:
@@ -22,7 +23,7 @@ def set_page(looks: Looks, owner: InstrumentSet) -> SetPage:
         rows.append(("Retired", owner.retired))
     packs = sorted(looks.reader.packs_of(owner.code), key=lambda pack: -pack.turn)
     lines = tuple(looks.pack_line(pack) for pack in packs[:100])
-    return SetPage(owner.name, owner.code, tuple(rows), drawn_sheet(owner), bool(owner.retired), lines)
+    return SetPage(Name(owner.name), owner.code, tuple(rows), drawn_sheet(owner), bool(owner.retired), lines)
 
 
 def drawn_sheet(owner: InstrumentSet) -> Sheet:
@@ -96,7 +97,7 @@ def _sets(looks: Looks, text: str) -> FoundGroup:
             pack = looks.state.pack(owner.pack)
             words = f"{looks.state.where(pack)}; {looks.place(pack)}" if pack else "new"
             link, code = (f"/packs/{pack.code}", pack.code) if pack else (f"/sets/{owner.code}", owner.code)
-            rows.append(Found(owner.name, link, code, words))
+            rows.append(Found(Name(owner.name), link, code, words))
     return _group("Sets", rows)
 
 

@@ -13,6 +13,7 @@ from service.steam.charts import cycle_svg
 from service.steam.cycle import read_csv
 from service.steam.judge import judge
 from service.steam.programme import programme
+from service.words.name import Name
 
 
 def load_page(looks: Looks, load: Load) -> LoadPage:
@@ -34,7 +35,7 @@ def load_page(looks: Looks, load: Load) -> LoadPage:
 
 def _load_rows(looks: Looks, load: Load) -> list[tuple[str, str]]:
     machine = looks.state.machine(load.machine)
-    rows = [("Machine", getattr(machine, "name", load.machine)), ("Began", looks.said(load.began_at))]
+    rows = [("Machine", Name(machine.name if machine else load.machine)), ("Began", looks.said(load.began_at))]
     if load.programme:
         rows.append(("Programme", f"{load.programme}, {load.load_kind}{f': {load.why}' if load.why else ''}"))
     if load.started_at:
@@ -78,7 +79,7 @@ def loads_page(looks: Looks) -> LoadsPage:
         if load.load_kind not in {None, "goods"}:
             what = f"{load.load_kind} test: {load.air_removal or 'not read'}"
         kind = "Steam" if load.steam else "Wash"
-        name = machine.name if machine else load.machine
+        name = Name(machine.name if machine else load.machine)
         said = looks.said(load.began_at)
         rows.append(LoadLine(load.code, f"{kind} {load.code[7:11]}", name, said, what, _load_tags(load)))
     return LoadsPage("Loads", tuple(rows))

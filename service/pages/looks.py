@@ -12,6 +12,7 @@ from service.pages.views import (
     PackLine,
 )
 from service.stations.store import shelf_name
+from service.words.name import Name
 
 LATE_MINUTES = 15
 
@@ -72,7 +73,7 @@ class Looks:
             return ""
 
     def who(self, code: str | None) -> str:
-        return (self.reader.name(code) or code) if code else ""
+        return Name((self.reader.name(code) or code) if code else "")
 
     def late(self, fact: Fact) -> timedelta | None:
         """How long after it happened a fact was noted; None when that was soon enough."""
@@ -88,7 +89,7 @@ class Looks:
 
     def set_name(self, code: str) -> str:
         owner = self.state.set(code)
-        return owner.name if owner else code
+        return Name(owner.name if owner else code)
 
     def place(self, pack: Pack) -> str:
         if pack.shelf:

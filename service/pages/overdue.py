@@ -7,6 +7,7 @@ from service.custody.records import InstrumentSet, Load, Pack
 from service.custody.rules.overrides import CONFIRM_WITHIN, unconfirmed
 from service.pages.looks import Looks, span
 from service.pages.views import Need
+from service.words.name import Name
 
 Late = tuple[timedelta, Need]
 """How long something has waited, and what is said of it."""
@@ -32,7 +33,7 @@ def soiled(looks: Looks, owner: InstrumentSet, pack: Pack) -> Late | None:
     waited = _since(looks, since)
     late = waited > timedelta(hours=looks.state.practice.soiled_hours)
     words = f"soiled for {span(waited)}, since {looks.said(since)}."
-    return waited, Need("ask" if late else "go", owner.name, words, f"/packs/{pack.code}", owner.mark_colour)
+    return waited, Need("ask" if late else "go", Name(owner.name), words, f"/packs/{pack.code}", owner.mark_colour)
 
 
 def _since(looks: Looks, at: str | None) -> timedelta:

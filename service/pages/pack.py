@@ -25,7 +25,7 @@ def pack_page(looks: Looks, pack: Pack) -> PackPage:
     tags = (*flags, *(["out of date"] if out else []), *(["SHORT"] if pack.short else []),
             *_override_tags(pack, waiting), *([lacks] if missing else []))  # fmt: skip
     return PackPage(
-        owner.name if owner else pack.set, pack.code, pack.set, tuple(_pack_rows(looks, pack, owner, load)), tags,
+        looks.set_name(pack.set), pack.code, pack.set, tuple(_pack_rows(looks, pack, owner, load)), tags,
         drawing.qr_svg(qr(pack.code)), custody_line(looks, facts, [gap["step"] for gap in missing]),
         tuple(f"{gap['why']}, before {gap['before'].replace('_', ' ')}" for gap in missing), looks.facts(facts),
         bool(waiting),

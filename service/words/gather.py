@@ -19,11 +19,17 @@ from service.words.catalogue import entries
 from service.words.spoken import speak
 from service.words.template import HOLE, Template
 
-HEADER = """# What people see in this language. `python -m service.words.gather` brings it up to date.
+HEADER = """\
+# What people see in this language. `python -m service.words.gather` brings it up to date.
 #
-# A text in {curly} or %(round) brackets is a hole: keep every one, in any order. The words on bench cards (DONE, YES,
-# UNDO …) stay as they are printed. Nothing may promise more than the English does: never say sterile."""
-HEADERS = {"Language", "MIME-Version", "Content-Type", "Content-Transfer-Encoding", "Plural-Forms"}
+# A text in {curly} brackets is a hole: keep every one, in any order. The words on bench cards (DONE, YES, UNDO …) stay
+# as they are printed. Nothing may promise more than the English does: never say sterile.
+msgid ""
+msgstr ""
+"Language: %s\\n"
+"Content-Type: text/plain; charset=utf-8\\n"
+
+"""
 ROOT = Path(__file__).parents[2]
 SPEAKING = ("service/custody/rules", "service/stations", "service/pages")
 """Rooms whose strings are read by people, wherever they stand."""
@@ -258,12 +264,12 @@ def main() -> None:
     for file in sorted(Path(__file__).parent.glob("*.po")):
         code = file.stem
         known = entries(code)
-        catalogue = Catalog(code.replace("-", "_"), header_comment=HEADER, fuzzy=False)
-        catalogue.mime_headers = [(name, value) for name, value in catalogue.mime_headers if name in HEADERS]
+        catalogue = Catalog(code.replace("-", "_"))
         for text, name in texts.items():
             catalogue.add(text, known.get(text) or _renamed(text, known), locations=[(name, 0)])
         with file.open("wb") as out:
-            write_po(out, catalogue, width=120, include_lineno=False)
+            out.write((HEADER % code).encode())
+            write_po(out, catalogue, width=120, include_lineno=False, omit_header=True)
         missing = sum(1 for message in catalogue if message.id and not message.string)
         click.echo(f"{file.name}: {len(texts)} texts, {missing} without a translation")
 

@@ -12,7 +12,7 @@ from babel.numbers import get_decimal_symbol
 
 from service.words.template import HOLE, Template, words_of
 
-NAMES = frozenset({"name", "pack_name", "set_name", "patient", "who", "line", "group"})
+NAMES = frozenset({"name", "pack_name", "set_name", "patient", "who", "known", "line", "group"})
 """Holes that hold what somebody called something: never translated, whatever they say."""
 _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",

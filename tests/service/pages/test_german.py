@@ -125,6 +125,17 @@ def test_the_list_to_walk_with_is_in_german_too(site):
     assert "Seite 1" in text
 
 
+def test_what_somebody_called_something_is_not_translated(site):
+    bridge, client = site
+    one = bridge.new_set("Ready", sheet=[{"group": "Packs", "line": "Light", "count": 2}])
+    for address in ("/", f"/sets/{one}", "/search?q=Ready"):
+        page = client.get(address, headers=GERMAN).text
+        assert ">Ready<" in page, address
+    assert "<h3>Packs</h3>" in client.get(f"/sets/{one}/sheet", headers=GERMAN).text
+    bridge.scans("wash-1", TECHNICIAN, "W-K7-1-0001-F", one, "DONE", "PASS")
+    assert ">Washer 1<" in client.get("/loads", headers=GERMAN).text
+
+
 def test_bench_cards_keep_their_words_and_say_what_they_mean(site):
     _, client = site
     page = client.get("/stations/theatre-1", headers=GERMAN).text
