@@ -2,13 +2,13 @@
 
 import re
 
-from babel.dates import get_month_names
+from babel.dates import get_day_names, get_month_names
 
 from service.words.catalogue import entries
 from service.words.language import Language
 from service.words.template import HOLE
 
-MONTHS = {*get_month_names("wide", locale="de").values()}
+MONTHS = {*get_month_names("wide", locale="de").values(), *get_day_names("wide", locale="de").values()}
 
 
 def capitals(text):

@@ -7,8 +7,8 @@ from itertools import pairwise
 from service.custody.facts import Fact, moment, stamp
 from service.pages.days import bounds, days
 from service.pages.drawing import day_strip
-from service.pages.looks import Looks, span
-from service.pages.views import DayLine, DayPage, Mark
+from service.pages.looks import Looks, span, told
+from service.pages.views import DayLine, DayPage, Mark, Told
 from service.stations.scan import ScanError
 
 QUIET = timedelta(minutes=30)
@@ -63,12 +63,8 @@ def _subject(looks: Looks, fact: Fact) -> tuple[str, str]:
     return (looks.set_name(fact.set), f"/sets/{fact.set}") if fact.set else ("", "")
 
 
-def _about(fact: Fact) -> str:
-    if fact.kind == "refused":
-        return f"{fact.data['code']}: {fact.data['why']}"[:300]
-    told = {key: value for key, value in fact.data.items() if key not in _LEFT_OUT and not isinstance(value, bool)}
-    words = (f"{key.replace('_', ' ')} {value}" for key, value in told.items() if isinstance(value, str | int))
-    return ", ".join(words)[:300]
+def _about(fact: Fact) -> Told:
+    return ((f"{fact.data['code']}:", fact.data["why"]),) if fact.kind == "refused" else told(fact, _LEFT_OUT)
 
 
 def _strip(looks: Looks, day: date, facts: list[Fact], undone: set[str], said: str) -> str:

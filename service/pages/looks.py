@@ -1,5 +1,6 @@
 """Looks: how pages read the ledger at one moment, and how they say times, people and places. Nothing is decided."""
 
+from collections.abc import Container
 from datetime import date, datetime, timedelta
 from typing import cast
 
@@ -10,11 +11,13 @@ from service.ledger.store import Reader
 from service.pages.views import (
     FactRow,
     PackLine,
+    Told,
 )
 from service.stations.store import shelf_name
 from service.words.name import Name
 
 LATE_MINUTES = 15
+_LEFT_OUT = {"log_sha256", "of", "number"}
 
 
 def span(long: timedelta) -> str:
@@ -24,6 +27,15 @@ def span(long: timedelta) -> str:
     if days:
         return f"{days} {'day' if days == 1 else 'days'}{f' {hours} h' if hours else ''}"
     return f"{hours} h {minutes % 60} min" if hours else f"{minutes} min"
+
+
+def told(fact: Fact, left_out: Container[str]) -> Told:
+    """What a fact holds, as names and values; a long value is cut short."""
+    return tuple(
+        (key.replace("_", " "), str(value)[:300])
+        for key, value in fact.data.items()
+        if isinstance(value, str | int) and not isinstance(value, bool) and key not in left_out
+    )
 
 
 class Looks:
@@ -114,15 +126,8 @@ class Looks:
         return tuple(self._fact(fact, fact.id in undone) for fact in facts)
 
     def _fact(self, fact: Fact, undone: bool) -> FactRow:
-        about = tuple(
-            (key.replace("_", " "), str(value)[:300])
-            for key, value in fact.data.items()
-            if isinstance(value, str | int)
-            and not isinstance(value, bool)
-            and key not in {"log_sha256", "of", "number"}
-        )
         where = " · ".join(part for part in (fact.station, self.who(fact.by)) if part)
         return FactRow(
-            self.said(fact.at), self.late(fact) is not None, fact.kind.replace("_", " "), about, where,
+            self.said(fact.at), self.late(fact) is not None, fact.kind.replace("_", " "), told(fact, _LEFT_OUT), where,
             f"{fact.seq} · {fact.hash[:4]}…{fact.hash[-2:]}", undone,
         )  # fmt: skip

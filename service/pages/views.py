@@ -88,13 +88,16 @@ class BoardPart:
     board: BoardPage
 
 
+Told = tuple[tuple[str, str], ...]
+"""What a fact holds: names and values."""
+
+
 @dataclass(frozen=True, slots=True)
 class FactRow:
     at: str
     late: bool
     what: str
-    about: tuple[tuple[str, str], ...]
-    """What the fact holds: names and values."""
+    about: Told
     where: str
     seal: str
     undone: bool
@@ -287,7 +290,7 @@ class DayLine:
     what: str
     subject: str
     link: str
-    about: str
+    about: Told
     who: str
     late: str
     refused: bool

@@ -66,7 +66,7 @@ ALONE = (
     "any", "gap", "GO", "ASK", "STOP", "NOT CHECKED", "SHORT", "PALE", "Where every set is", "sets in the round",
     "From wash to patient", "not released", "expired", "tape pale", "step missing", "pack", "day", "days", "started",
     "ended", "not yet seen", "unconfirmed", "override", "control", "grew", "no growth", "typed by", "gauze", "copy",
-    "why", "allowed by", "shelf days", "said",
+    "why", "allowed by", "shelf days", "said", "fact", "facts", "gravity", "active",
 )  # fmt: skip
 """Words that stand by themselves: in lists, beside values, in drawings."""
 _READS = re.compile(r"[A-Za-z].* .*[A-Za-z]|[A-Z][a-z]+|[A-Za-z].*[.?!…]", re.DOTALL)

@@ -18,7 +18,8 @@ _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November",
     "December",
 )  # fmt: skip
-_DATE = re.compile(rf"(\d{{1,2}}) ({'|'.join(_MONTHS)})(?: (\d{{4}}))?( \d\d:\d\d)?")
+_WEEKDAY = "(?:Mon|Tues|Wednes|Thurs|Fri|Satur|Sun)day"
+_DATE = re.compile(rf"({_WEEKDAY} )?(\d{{1,2}}) ({'|'.join(_MONTHS)})(?: (\d{{4}}))?( \d\d:\d\d)?")
 _WORDS = re.compile("[A-Za-z]{2}")
 _DECIMAL = re.compile(r"-?\d+\.\d+")
 _NUMBERED = re.compile(r"(\S*\d\S*) (.+)|(.+?) (\d.*)", re.DOTALL)
@@ -123,9 +124,10 @@ class Language:
         found = _DATE.fullmatch(text)
         if found is None:
             return None
-        day, month, year, time = found.groups()
+        weekday, day, month, year, time = found.groups()
         when = date(int(year or 2000), _MONTHS.index(month) + 1, int(day))  # 2000 has a 29 February
-        said = format_date(when, "long", self._locale) if year else format_skeleton("MMMMd", when, locale=self._locale)
+        long = "full" if weekday else "long"
+        said = format_date(when, long, self._locale) if year else format_skeleton("MMMMd", when, locale=self._locale)
         return said + (time or "")
 
     def _sentences(self, text: str, depth: int) -> str | None:

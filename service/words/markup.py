@@ -7,7 +7,7 @@ from service.words.catalogue import Say
 
 _READ = r"(?<![\w-])(?:aria-label|placeholder|title|alt)"
 _ATTRIBUTE = re.compile(rf'({_READ}=")([^"<>]+)(")')
-_BEFORE_A_VALUE = re.compile(rf'{_READ}="$')
+_BEFORE_A_VALUE = re.compile(rf'({_READ}=")([^"<>]*)$')
 _MARKS = re.compile(r"([\s.,;:·]*)(.*?)(\s*)", re.DOTALL)
 _END_OF_TAG = re.compile("[\"'>]")
 
@@ -54,7 +54,8 @@ class Pieces:
         return len(text)
 
     def _attributes(self, tag: str) -> str:
-        return _ATTRIBUTE.sub(lambda found: found[1] + self._escaped(found[2]) + found[3], tag)
+        said = _ATTRIBUTE.sub(lambda found: found[1] + self._escaped(found[2]) + found[3], tag)
+        return _BEFORE_A_VALUE.sub(lambda found: found[1] + self._words(found[2]), said)
 
     def _words(self, text: str) -> str:
         found = _MARKS.fullmatch(text)

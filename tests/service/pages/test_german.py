@@ -73,7 +73,8 @@ def lived_in(bridge):
             "/people", "/sign-in", "/start", "/enrol", "/search", "/search?q=Eye", "/search?q=nothing", "/search?q=2026-03-04", "/search?q=1",
             f"/sets/{one}", f"/sets/{other}/sheet", f"/loads/{load}", f"/loads/{steam_load(2)}", f"/loads/{steam_load(3)}", "/loads/W-K7-1-0001-F",
             f"/recalls/{load}", f"/recalls/{load}?reach=since", f"/recalls/{steam_load(2)}?reach=onward", "/packs/P-K7-9999-0001-9", "/packs/nothing",
-            *(f"/packs/{code}" for code in packs), *(f"/stations/{name}" for name in STATIONS)]  # fmt: skip
+            "/stations/theatre-1/day", "/stations/theatre-1/day?date=2026-03-04", "/stations/office-1/day?date=2026-03-04",
+            "/stations/wash-1/day?date=x", *(f"/packs/{code}" for code in packs), *(f"/stations/{name}" for name in STATIONS)]  # fmt: skip
 
 
 def test_every_word_of_ours_on_every_page_is_in_the_catalogue(site, monkeypatch):
