@@ -1,6 +1,8 @@
-"""Rendering: a view into HTML, everything escaped, in the language of who looks."""
+"""Rendering: a view into HTML, everything escaped, nothing unseen, in the language of who looks."""
 
+import re
 from functools import lru_cache
+from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
@@ -14,6 +16,15 @@ from service.words.known import ENGLISH
 from service.words.markup import in_words
 from service.words.spoken import speak
 
+_UNSEEN = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff]")
+
+
+def _seen(value: Any) -> Any:
+    """What is shown of text: all but control characters and those that would turn the words beside them round."""
+    if not isinstance(value, str) or not _UNSEEN.search(value):
+        return value
+    return type(value)(_UNSEEN.sub("", value))
+
 
 @lru_cache
 def _environment(language: str) -> Environment:
@@ -21,6 +32,7 @@ def _environment(language: str) -> Environment:
         loader=PackageLoader("service.pages", "templates"),
         autoescape=select_autoescape(default=True),
         undefined=StrictUndefined,
+        finalize=_seen,
         trim_blocks=True,
         lstrip_blocks=True,
     )
