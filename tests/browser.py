@@ -14,10 +14,10 @@ from service.api.listen import free_port
 CHROMIUM = shutil.which("chromium")
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
          "--disable-sync"]  # fmt: skip
-SLOWNESS = 3
+SLOWNESS = 4
 """How often each frame of a film is shown; Chromium shows thirty a second, a film is made for fifteen and has no hurry."""
-TAIL = 600
-"""Frames of an empty bench at the end, before Chromium shows the film from its beginning again."""
+LEAD, TAIL = 60, 600
+"""Frames of an empty bench: before the first label, and at the end, before Chromium shows the film from its beginning."""
 
 
 @contextmanager
@@ -65,6 +65,7 @@ def as_camera(film):
         frames.append(cv2.imencode(".jpg", read[1], [cv2.IMWRITE_JPEG_QUALITY, 80])[1].tobytes())
     source.release()
     with feed.open("wb") as file:
+        file.write(frames[-1] * LEAD)
         for frame in frames:
             file.write(frame * SLOWNESS)
         file.write(frames[-1] * TAIL)

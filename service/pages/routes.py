@@ -62,6 +62,8 @@ _CARDS = {
     "theatre": "TURNED PALE UNSURE RETURN UNUSED DONE YES NO UNDO",
     "office": "YES NO FAIL DONE UNDO",
 }
+_COUNTING = {"packing", "loading", "theatre", "office"}
+"""Where numbers are shown: counts, programmes, reasons, PINs."""
 _CODE_OF = {card.word: card.code for card in BENCH_CARDS}
 
 
@@ -202,7 +204,7 @@ def _station(looks: Looks, request: Request) -> Page:
     kind, number = name.rsplit("-", 1)
     now = screen(looks.reader, name)
     cards = tuple((_CODE_OF[word], word) for word in _CARDS[kind].split())
-    digits = tuple((_CODE_OF[str(digit)], str(digit)) for digit in (1, 2, 3, 4, 5, 6, 7, 8, 9, 0))
+    digits = tuple((_CODE_OF[digit], digit) for digit in "1234567890") if kind in _COUNTING else ()
     return StationPage(
         f"{kind.capitalize()} {number}", name, now["verdict"], WORDS[now["verdict"]], now["headline"], now["detail"],
         now["next"], cards, digits, {verdict: shape(verdict) for verdict in SHAPES},

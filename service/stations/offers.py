@@ -20,14 +20,14 @@ MOST = 8
 MANY_SETS = 120
 """A site with more sets than this scans: nobody finds one in a list, and reading them all holds up the screen."""
 _RECENT = 40
-Offer = tuple[str, str]
-"""A code and what a person calls it."""
+Offer = tuple[str, str, str]
+"""A code, what a person calls it, and what is to be known before fetching it."""
 
 
 def offers(reader: Reader, state: State, station: str, hand: Hand) -> list[dict[str, str]]:
-    """The likeliest codes for this station's next scan, `code` and `title`, at most `MOST`."""
+    """The likeliest codes for this station's next scan: `code`, `title` and `note`, at most `MOST`."""
     found = _Offers(reader, state, hand).at(station.rsplit("-", 1)[0])
-    return [{"code": code, "title": title} for code, title in found[:MOST]]
+    return [{"code": code, "title": title, "note": note} for code, title, note in found[:MOST]]
 
 
 class _Offers:
@@ -55,7 +55,7 @@ class _Offers:
         here = {Hand.from_json(text).badge for text in self._reader.hands().values()}
         people = [one for one in self._state.people() if not one.left_at and MAY["sign on"] & set(one.roles)]
         people.sort(key=lambda one: one.code not in here)
-        return [(one.code, self._reader.name(one.code) or f"Badge {one.code[5:8]}") for one in people[:MOST]]
+        return [(one.code, self._reader.name(one.code) or f"Badge {one.code[5:8]}", "") for one in people[:MOST]]
 
     def _wash(self) -> list[Offer]:
         if self._hand.load is None:
@@ -68,7 +68,7 @@ class _Offers:
             for one in self._sets.values()
             if (pack := packs.get(one.pack or "")) is None or self._where(pack) in {"opened", "soiled"}
         ]
-        return [(one.code, one.name) for one in sorted(soiled, key=lambda one: one.pack is None)]
+        return [(one.code, one.name, "") for one in sorted(soiled, key=lambda one: one.pack is None)]
 
     def _packing(self) -> list[Offer]:
         step, packs = self._hand.step, self._packs
@@ -80,7 +80,7 @@ class _Offers:
             return []
         clean = [one for one in self._sets.values() if one.pack in packs and self._where(packs[one.pack]) == "clean"]
         bare = [pack for pack in packs.values() if self._where(pack) == "packed" and not pack.labelled_at]
-        return [*((one.code, one.name) for one in clean), *self._named(bare)]
+        return [*((one.code, one.name, "") for one in clean), *self._named(bare)]
 
     def _loading(self) -> list[Offer]:
         load = self._state.load(self._hand.load)
@@ -113,7 +113,7 @@ class _Offers:
     def _shelves(self) -> list[Offer]:
         used = sorted({pack.shelf for pack in self._packs.values() if pack.shelf})
         known = dict.fromkeys([*used, *self._state.practice.quarantine_shelves])
-        return [(code, shelf_name(code).capitalize()) for code in known if code != self._hand.shelf]
+        return [(code, shelf_name(code).capitalize(), "") for code in known if code != self._hand.shelf]
 
     def _theatre(self) -> list[Offer]:
         case = self._state.case(self._hand.case)
@@ -123,14 +123,14 @@ class _Offers:
             return []
         if case is None or case.closed_at:
             latest = self._reader.names("patient")[: -MOST - 1 : -1]
-            return [(code, f"{name}, {kind}" if kind else name) for code, _, name, kind in latest]
+            return [(code, name, kind or "") for code, _, name, kind in latest]
         today = moment(self._hand.touched_at or case.opened_at).astimezone(self._state.practice.zone).date()
         ready = []
         for pack in self._sound():
             last = use_by(pack, self._load(pack.load), self._state.practice.zone)
             if self._where(pack) == "released" and pack.code not in self._hand.asked and (last or today) >= today:
                 ready.append((last or date.max, self._called(pack), pack))
-        return [(pack.code, _fetch(name, pack, last)) for last, name, pack in sorted(ready, key=lambda one: one[:2])]
+        return [(pack.code, name, _before(pack, last)) for last, name, pack in sorted(ready, key=lambda one: one[:2])]
 
     def _office(self) -> list[Offer]:
         waits = [one for one in self._reader.loads(_RECENT, "L") if one.ended_at and not one.released_at]
@@ -148,7 +148,7 @@ class _Offers:
         nexts = [codes.load_code(one, number + 1).text for one, number in told]
         known = {one.code: one.name for one in machines}
         begun = [_card(load, title) for load in recent if is_open(load)]
-        return [*begun, *((code, f"{known[code[:6]]}, next card: {number_of(code)}") for code in nexts)]
+        return [*begun, *((code, f"{known[code[:6]]}, load {number_of(code)}", "the next card") for code in nexts)]
 
     @cached_property
     def _sets(self) -> dict[str, InstrumentSet]:
@@ -185,15 +185,15 @@ class _Offers:
         return owner.name if owner else pack.set
 
     def _named(self, packs: list[Pack]) -> list[Offer]:
-        return [(pack.code, f"{self._called(pack)}, turn {pack.turn}") for pack in packs]
+        return [(pack.code, self._called(pack), f"turn {pack.turn}") for pack in packs]
 
 
 def _card(load: Load, title: str) -> Offer:
-    return load.code, f"{title} {number_of(load.code)}"
+    return load.code, f"{title} {number_of(load.code)}", ""
 
 
-def _fetch(name: str, pack: Pack, last: date) -> str:
-    shelf = shelf_name(pack.shelf) if pack.shelf else ""
-    fetch = f"Fetch {name} from {shelf}" if shelf else f"Fetch {name} last seen at {pack.seen_station}"
+def _before(pack: Pack, last: date) -> str:
+    """Where a pack is to be fetched, and until when it may be used."""
+    place = shelf_name(pack.shelf) if pack.shelf else f"last seen at {pack.seen_station}"
     until = "no date" if last == date.max else f"use by {last:%-d %B}"
-    return ", ".join([fetch, until, *(["SHORT"] if pack.short else [])])
+    return ", ".join([place, until, *(["SHORT"] if pack.short else [])])

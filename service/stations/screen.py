@@ -14,8 +14,8 @@ from service.stations.talk import number_of
 def screen(reader: Reader, station: str) -> dict[str, Any]:
     """The station as it stands: its last answer, `open` (title, number, line), `who`, `last` and `late`.
 
-    `offers` (code, title) may be touched instead of scanned; `about` (href, title) are the pages a stop speaks of;
-    while `secret` is a badge, its PIN is waited for, and what is typed is shown to nobody.
+    `offers` (code, title, note) may be touched instead of scanned; `about` (href, title) are the pages a stop
+    speaks of; while `secret` is a badge, its PIN is waited for, and what is typed is shown to nobody.
     """
     hand = Hand.from_json(reader.hand(station))
     answer = hand.answer or {

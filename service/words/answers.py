@@ -15,8 +15,11 @@ def answer_in(say: Say, answer: Body) -> Body:
 
 def screen_in(say: Say, shown: Body) -> Body:
     """A station's screen: its answer, what is open, the last scans, and what may be touched."""
-    lists = ("last", "offers", "about")
-    titled = {name: [row | {"title": say(row["title"])} for row in shown[name]] for name in lists}
+    read = {"last": ("title",), "offers": ("title", "note"), "about": ("title",)}
+    titled = {
+        name: [row | {field: say(row[field]) for field in fields} for row in shown[name]]
+        for name, fields in read.items()
+    }
     return answer_in(say, shown) | {"open": {field: say(text) for field, text in shown["open"].items()}} | titled
 
 

@@ -128,5 +128,7 @@ document.addEventListener("click", (event) => {
   const button = event.target.closest("button[data-code]");
   if (button) touched(button.dataset);
 });
-setInterval(() => text("clock", clock(new Date())), 1000);
+const tick = () => text("clock", clock(new Date()));
+setInterval(tick, 1000);
+tick();
 setInterval(() => { if (latest?.late && !lost) sound("stop"); }, LATE_MS);

@@ -25,14 +25,14 @@ def codes_at(bridge, station):
 def test_the_way_from_the_wash_to_the_release_can_be_touched(bridge):
     bridge.new_set()
     touch(bridge, "wash-1", "Badge 003")
-    touch(bridge, "wash-1", "Washer 1, next card: 0001")
+    touch(bridge, "wash-1", "Washer 1, load 0001")
     touch(bridge, "wash-1", "Dental extraction A", "DONE", "PASS")
     touch(bridge, "packing-1", "Badge 003")
     touch(bridge, "packing-1", "Dental extraction A", "YES", "YES", "YES", "YES", "2", "4", "DONE", "DONE")
-    assert touch(bridge, "packing-1", "Dental extraction A, turn 1")["headline"] == "Dental extraction A is labelled."
+    assert touch(bridge, "packing-1", "Dental extraction A")["headline"] == "Dental extraction A is labelled."
     touch(bridge, "loading-1", "Badge 003")
-    touch(bridge, "loading-1", "Steriliser 1, next card: 0001")
-    assert touch(bridge, "loading-1", "Dental extraction A, turn 1", "DONE", "1")["verdict"] == "go"
+    touch(bridge, "loading-1", "Steriliser 1, load 0001")
+    assert touch(bridge, "loading-1", "Dental extraction A", "DONE", "1")["verdict"] == "go"
     bridge.wait(40)
     touch(bridge, "unloading-1", "Badge 003")
     touch(bridge, "unloading-1", "Steam load 0001", "END", "PASS")
@@ -43,7 +43,7 @@ def test_the_way_from_the_wash_to_the_release_can_be_touched(bridge):
     bridge.wait(40)
     assert touch(bridge, "store-1", "Dental extraction A")["headline"] == "Who is working here?"
     touch(bridge, "store-1", "Badge 003")
-    assert touch(bridge, "store-1", "Dental extraction A, turn 1")["headline"] == "Dental extraction A is on shelf 9."
+    assert touch(bridge, "store-1", "Dental extraction A")["headline"] == "Dental extraction A is on shelf 9."
     touch(bridge, "office-1", "Badge 005")
     assert touch(bridge, "office-1", "Steam load 0001", "YES")["headline"] == "Load 0001 is released."
 
@@ -55,9 +55,9 @@ def test_theatre_says_which_pack_to_fetch_from_where_the_oldest_first(bridge):
     bridge.scans("store-1", TECHNICIAN, made[1], "YES")
     bridge.act("compromise", pack=made[2], why="missing")
     bridge.scans("theatre-1", NURSE, patient(812))
-    assert [one["title"] for one in offered(bridge, "theatre-1")] == [
-        "Fetch Eye set 1 last seen at unloading-1, use by 31 August",
-        "Fetch Eye set 2 from shelf 2, use by 31 August",
+    assert [(one["title"], one["note"]) for one in offered(bridge, "theatre-1")] == [
+        ("Eye set 1", "last seen at unloading-1, use by 31 August"),
+        ("Eye set 2", "shelf 2, use by 31 August"),
     ]
     bridge.scan("theatre-1", made[0])
     assert codes_at(bridge, "theatre-1") == [made[1]]

@@ -99,14 +99,14 @@ def test_a_screen_keeps_its_codes_and_keys():
         "verdict": "go", "headline": "Nothing open here", "detail": "", "next": "Go on.", "rule": "undo", "step": "count",
         "subject": "waiting", "open": {"title": "Load 0331", "number": "3 packs", "line": "2 of 3 out"},
         "last": [{"verdict": "go", "title": "Taken back.", "code": "K-UNDO-3", "at": None}], "sheet": {"set": "S"},
-        "offers": [{"code": "S-K7-0001-N", "title": "Fetch Lid set from shelf 2, use by 31 August, SHORT"}], "about": [{"href": "/packs/x", "title": "Load 0331"}],
+        "offers": [{"code": "S-K7-0001-N", "title": "Lid set", "note": "shelf 2, use by 31 August, SHORT"}], "about": [{"href": "/packs/x", "title": "Load 0331"}],
     }  # fmt: skip
     german = screen_in(GERMAN, shown)
     assert german["open"] == {"title": "Charge 0331", "number": "3 Packungen", "line": "2 von 3 heraus"}
     assert (german["headline"], german["next"], german["detail"]) == ("Hier ist nichts offen", "Weitermachen.", "")
     assert german["last"][0] == {"verdict": "go", "title": "Zurückgenommen.", "code": "K-UNDO-3", "at": None}
     assert german["offers"] == [
-        {"code": "S-K7-0001-N", "title": "Lid set holen aus Fach 2, verwenden bis 31. August, UNVOLLSTÄNDIG"}
+        {"code": "S-K7-0001-N", "title": "Lid set", "note": "Fach 2, verwenden bis 31. August, UNVOLLSTÄNDIG"}
     ]
     assert german["about"] == [{"href": "/packs/x", "title": "Charge 0331"}]
     assert {key: german[key] for key in ("verdict", "rule", "step", "subject", "sheet")} == {

@@ -35,11 +35,20 @@ export class Camera {
     this.stop();
     if (!navigator.mediaDevices) return this.#say(isSecureContext ? "no camera" : "not secure");
     this.#say("starting");
+    const reader = this.#reader = new Worker("/static/station/reading.js");
     try {
-      this.#stream = await this.#open(localStorage.getItem("camera device"));
+      await ready(reader);
+    } catch {
+      return this.#say("no reader");
+    }
+    let stream = null;
+    try {
+      stream = await this.#open(localStorage.getItem("camera device"));
     } catch (error) {
       return this.#say(FAULTS[error.name] ?? "no camera");
     }
+    if (this.#reader !== reader) return stop(stream); // turned off meanwhile
+    this.#stream = stream;
     this.#track.addEventListener("ended", () => this.#say("camera ended"));
     const { view, torch } = this.parts;
     view.srcObject = this.#stream;
@@ -49,11 +58,14 @@ export class Camera {
     this.parts.other.hidden = (await cameras()).length < 2;
     this.#awake = await navigator.wakeLock?.request("screen").catch(() => null);
     await view.play();
-    this.#read();
+    this.#say("aim");
+    this.#busy = false;
+    reader.addEventListener("message", ({ data }) => { this.#busy = false; this.#shown(data.texts); });
+    this.#frame(reader, 0);
   }
 
   stop() {
-    this.#stream?.getTracks().forEach((track) => track.stop());
+    stop(this.#stream);
     this.#stream = null;
     this.#reader?.terminate();
     this.#reader = null;
@@ -74,19 +86,6 @@ export class Camera {
       localStorage.removeItem("camera device"); // it was unplugged: any other does
       return this.#open(null);
     }
-  }
-
-  #read() {
-    const reader = this.#reader = new Worker("/static/station/reading.js");
-    reader.addEventListener("error", () => this.#say("no reader"));
-    reader.addEventListener("message", ({ data }) => {
-      if (data.failed) return this.#say("no reader");
-      if (data.ready) this.#say("aim");
-      this.#busy = false;
-      if (data.texts) this.#shown(data.texts);
-    });
-    this.#busy = true;
-    this.#frame(reader, 0);
   }
 
   #frame(reader, last) {
@@ -139,6 +138,18 @@ export class Camera {
     localStorage.setItem("camera device", next.deviceId);
     await this.start();
   }
+}
+
+/** Until the worker has its reader. Rejects when it cannot be had. */
+function ready(reader) {
+  return new Promise((has, fails) => {
+    reader.addEventListener("error", fails, { once: true });
+    reader.addEventListener("message", ({ data }) => (data.ready ? has() : fails(data.failed)), { once: true });
+  });
+}
+
+function stop(stream) {
+  stream?.getTracks().forEach((track) => track.stop());
 }
 
 async function cameras() {

@@ -1,7 +1,7 @@
 // A worker that reads the codes in a picture. The only script that may compile WebAssembly, and only our own file of it.
 "use strict";
 importScripts("/static/vendor/zxing-wasm/reader.js");
-const OPTIONS = { formats: ["QRCodeModel2", "Code128"], tryHarder: true, textMode: "Plain", maxNumberOfSymbols: 8 };
+const OPTIONS = { formats: ["QRCodeModel2", "Code128"], tryHarder: true, tryInvert: false, textMode: "Plain", maxNumberOfSymbols: 8 };
 const ready = ZXingWASM.prepareZXingModule({
   overrides: { locateFile: (file) => `/static/vendor/zxing-wasm/${file}` }, fireImmediately: true,
 });

@@ -21,7 +21,7 @@ export function drawing(verdict) {
 
 /** The verdict alone. */
 export function say(found) {
-  const block = at("verdict");
+  const block = at("verdict"), news = found.verdict !== block.dataset.verdict || found.verdict === "stop";
   block.dataset.verdict = found.verdict;
   block.dataset.late = String(Boolean(found.late));
   block.dataset.long = String(found.headline.length > LONG);
@@ -31,7 +31,8 @@ export function say(found) {
   text("headline", found.headline);
   text("detail", found.detail);
   text("next", found.next);
-  for (const card of document.querySelectorAll("button[data-word]")) card.dataset.now = String(named(found.next, card.dataset.word));
+  if (news && at("word").getBoundingClientRect().bottom < 0) scrollTo(0, 0); // on a phone the cards are below the verdict
+  for (const card of document.querySelectorAll(".cards button")) card.dataset.now = String(named(found.next, card.dataset.word));
 }
 
 /** The verdict on the screen is of a scan before the one just made. */
@@ -42,7 +43,7 @@ export function notice(...lines) {
   at("notice").replaceChildren(...lines.map((line) => Object.assign(document.createElement("p"), { textContent: line })));
 }
 
-/** Whether the next step names this card, or a digit of a number in it. */
+/** Whether the next step names this card. */
 function named(next, word) {
   return new RegExp(`(^|[^\\p{L}\\d])${word}([^\\p{L}\\d]|$)`, "u").test(next);
 }
@@ -71,11 +72,13 @@ function row(scan) {
   return line;
 }
 
-function offer({ code, title }) {
-  const button = document.createElement("button");
+function offer({ code, title, note }) {
+  const button = document.createElement("button"), beside = document.createElement("span");
   button.type = "button";
   button.dataset.code = code;
-  button.textContent = title;
+  beside.className = "soft small";
+  beside.textContent = note;
+  button.append(title, " ", beside);
   return button;
 }
 
