@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import GZipMiddleware
 
 from label_templates import codes
 from label_templates.codes import CodeError
@@ -108,7 +109,8 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
 
     page("/recalls/{code}", _recall)
     app.include_router(router)
-    app.mount("/static", StaticFiles(directory=str(resources.files("service.pages").joinpath("static"))), name="static")
+    files = StaticFiles(directory=str(resources.files("service.pages").joinpath("static")))
+    app.mount("/static", GZipMiddleware(files, minimum_size=1000, compresslevel=6), name="static")
 
 
 def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> Response:

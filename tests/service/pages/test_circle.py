@@ -8,6 +8,7 @@ from service.api.app import make_app
 from service.custody.chain import custody
 from service.pages.routes import add_pages
 from tests.browser import launched, served
+from tests.entry import Entry
 from tests.faults.load import Service
 from tests.practice import NURSE, SHELF, TECHNICIAN, TarnBridge, card, patient, steam_load, wash_load
 
@@ -160,11 +161,13 @@ def test_two_tablets_at_one_station_show_the_same(bridge):
 
 def test_a_killed_service_leaves_the_screen_unchecked_and_its_return_finds_the_work_where_it_was(bridge):
     bridge.wash([SET])
+    tablet = {"name": "foldmark_device", "value": Entry(bridge.desk).device(), "domain": "127.0.0.1", "path": "/"}
     bridge.close()
     service = Service(bridge.path)
     try:
         with launched() as browser:
             page = browser.new_page(base_url=f"http://127.0.0.1:{service.port}")
+            page.context.add_cookies([tablet])
             at_station(page, "packing-1")
             for code in (TECHNICIAN, SET, card("YES"), card("YES")):
                 keyed(page, code)
