@@ -19,12 +19,13 @@ def client(bridge):
         yield made
 
 
-def test_the_reader_is_the_published_one_and_brings_its_licence():
+def test_the_reader_is_the_published_one_and_brings_its_licences():
     told = dict(re.findall(r"\| `(\S+)` \| `([0-9a-f]{64})` \|", READER.joinpath("README.md").read_text("utf-8")))
     assert set(told) == {"reader.js", "zxing_reader.wasm"}
     for name, digest in told.items():
         assert hashlib.sha256(READER.joinpath(name).read_bytes()).hexdigest() == digest
     assert "MIT License" in READER.joinpath("LICENSE").read_text("utf-8")
+    assert "Apache License" in READER.joinpath("LICENSE.zxing-cpp").read_text("utf-8")
 
 
 def test_webassembly_comes_as_such_and_only_the_cameras_worker_may_compile_it(client):
