@@ -120,8 +120,8 @@ function touched({ code, word }) {
 const typing = new Typing({ form: at("type"), field: at("typed"), label: at("type-label"), check: at("check") }, pattern,
   scanned, (value) => (typing.secret ? prove(value) : scanned(value)));
 const outbox = new Outbox(settled, changed);
-outbox.waiting().then((waiting) => changed(waiting, "later"));
-listen(station, (found) => { show(found); outbox.send(); }, (reason) => { if (reason !== lost) { lost = reason; render(); } });
+const leftBefore = outbox.waiting().then((waiting) => changed(waiting, "later"));
+listen(station, (found) => { show(found); leftBefore.then(() => outbox.send()); }, (reason) => { if (reason !== lost) { lost = reason; render(); } });
 offerCamera(pattern, scanned);
 offerChoices();
 document.addEventListener("click", (event) => {

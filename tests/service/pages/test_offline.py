@@ -72,6 +72,8 @@ def test_scans_made_offline_wait_over_a_reload_and_are_written_in_their_order(ta
     assert [scan["code"] for scan in kept] == [wash_load(1), *sets]
     with pytest.raises(Exception, match="ERR_INTERNET_DISCONNECTED"):
         page.reload()
+    page.close()  # or Chromium would load it again by itself, and once more below
+    page = page.context.new_page()
     page.context.set_offline(False)
     sent.clear()
     page.goto("/stations/wash-1")
