@@ -4,6 +4,7 @@ import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -30,10 +31,21 @@ class Settings:
     doors: str = "closed"
     """`closed`: nobody is answered who has not signed in or been enrolled. `open`: anyone who reaches the service."""
     labels_to: str | None = None
+    scans_a_second: int = 50
+    """From one station of one device; 0 for any number."""
+    requests_a_second: int = 50
+    """From one device, one person or, of those who are neither, one address; 0 for any number."""
+    trusted_proxies: tuple[str, ...] = ()
+    """Addresses whose word is taken for where a request came from, and whether by https."""
+    tls_cert: str | None = None
+    tls_key: str | None = None
     practice: Practice = field(default_factory=Practice)
 
 
-_SERVICE = {"ledger": str, "site": str, "key": str, "host": str, "port": int, "doors": str, "labels_to": str}
+_SERVICE: dict[str, type] = {
+    "ledger": str, "site": str, "key": str, "host": str, "port": int, "doors": str, "labels_to": str,
+    "scans_a_second": int, "requests_a_second": int, "trusted_proxies": tuple, "tls_cert": str, "tls_key": str,
+}  # fmt: skip
 _CHOICES = {f.name: f for f in fields(Practice) if f.name not in {"shelf_lives", "programmes"}}
 
 
@@ -72,14 +84,29 @@ def _service(table: dict[str, Any], where: str) -> Settings:
 
 def _service_value(settings: Settings, name: str, value: Any, where: str) -> Settings:
     wanted = _SERVICE[name]
+    if wanted is tuple:
+        return replace(settings, trusted_proxies=_addresses(value, where))
     try:
         made = wanted(value) if isinstance(value, str) else value
     except ValueError as error:
         raise SettingsError(f"{where} is {value!r}, and a whole number is needed") from error
     if not isinstance(made, wanted) or isinstance(made, bool):
         raise SettingsError(f"{where} is {value!r}, and a {wanted.__name__} is needed")
+    if isinstance(made, int) and made < 0:
+        raise SettingsError(f"{where} is {value!r}, and a number from 0 is needed")
     changed: dict[str, Any] = {name: made}
     return replace(settings, **changed)
+
+
+def _addresses(value: Any, where: str) -> tuple[str, ...]:
+    """A list of addresses or networks, or in the environment such a list with commas."""
+    found = value.split(",") if isinstance(value, str) else value
+    try:
+        return tuple(str(ip_network(one.strip())) for one in found)
+    except (ValueError, TypeError, AttributeError) as error:
+        raise SettingsError(
+            f'{where} is {value!r}, and a list of addresses is needed, such as ["127.0.0.1", "10.0.0.0/24"]'
+        ) from error
 
 
 def _practice(table: dict[str, Any], lives: dict[str, Any], where: str) -> Practice:

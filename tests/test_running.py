@@ -9,6 +9,7 @@ import ssl
 import subprocess
 import sys
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 
 import httpx
@@ -131,9 +132,11 @@ def test_the_steps_of_an_update_run_in_their_order(tmp_path, programs):
 @pytest.mark.skipif(shutil.which("nginx") is None, reason="nginx is not installed: the proxy is not tried")
 def test_the_proxy_passes_scans_and_events_on_and_keeps_metrics_inside(tmp_path):
     bridge = TarnBridge(tmp_path)
-    token = Entry(bridge.desk).device()
+    bridge.at = datetime.now(UTC)
+    entry = Entry(bridge.desk)
+    token, ticket = entry.device(), entry.doors.device_code("Tablet", ["theatre"], None)
     bridge.close()
-    service = Service(bridge.path)
+    service = Service(bridge.path, {"FOLDMARK_TRUSTED_PROXIES": "127.0.0.1"})
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -181,6 +184,8 @@ def test_the_proxy_passes_scans_and_events_on_and_keeps_metrics_inside(tmp_path)
                 assert any("Badge 003" in line for line in _first(lines, 4))
                 assert time.monotonic() - began < 3
             assert http.get("/metrics").status_code == 403
+            claimed = http.post("/api/devices/claim", json={"code": ticket})
+            assert "; secure" in claimed.headers["set-cookie"].lower()
     finally:
         proxy.terminate()
         proxy.wait(10)

@@ -21,6 +21,7 @@ from service.api.gate import Gate
 from service.api.looks import looks_router
 from service.api.metrics import EXPOSITION, Metrics, last_checkpoint, outboxes
 from service.api.openapi import answers, describe, taking
+from service.api.pace import ANY, Paces
 from service.api.problems import Problem, install
 from service.api.scans import ScansFirst
 from service.api.streams import Streams
@@ -67,11 +68,16 @@ AddPages = Callable[[FastAPI, Desk], None]
 
 
 def make_app(
-    desk: Desk, add_pages: AddPages | None = None, sealer: Sealer | None = None, doors: Doors | None = None
+    desk: Desk,
+    add_pages: AddPages | None = None,
+    sealer: Sealer | None = None,
+    doors: Doors | None = None,
+    paces: Paces = ANY,
 ) -> ASGIApp:
     """The application over an open, started desk. Its end has the sealer sign the rest, and closes the desk.
 
     With `doors` it answers only who signed in or was enrolled; without them it answers everybody that reaches it.
+    `paces` say how much it takes from one client at once.
     """
     streams, changes = Streams(desk), Changes(desk)
 
@@ -104,7 +110,7 @@ def make_app(
     if add_pages:
         add_pages(app, desk)
     describe(app, closed=doors is not None)
-    return Tongues(Gate(ScansFirst(app, desk), doors))
+    return Tongues(Gate(ScansFirst(app, desk, paces.scans), doors, paces.requests))
 
 
 def _board(changes: Changes) -> APIRouter:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Path, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import Field
 
-from service.access.doors import ANYWHERE, Doors, LockedOut, Shut
+from service.access.doors import ANYWHERE, LOCKED, Doors, LockedOut, Shut
 from service.access.secrets import WeakPinError
 from service.access.who import MONITOR, Who
 from service.api import fields
@@ -191,7 +191,8 @@ async def _at(does: Callable[..., Told], *told: Any) -> Told:
     try:
         return await asyncio.to_thread(does, *told)
     except LockedOut as error:
-        raise Problem(429, "Locked out", str(error)) from error
+        locked_s = str(round(LOCKED.total_seconds()))
+        raise Problem(429, "Locked out", str(error), {"Retry-After": locked_s}) from error
     except Shut as error:
         raise Problem(403, "Not let in", str(error)) from error
     except WeakPinError as error:

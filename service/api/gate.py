@@ -17,6 +17,7 @@ from service.access.doors import Doors
 from service.access.policy import ACT, LOOK, NUMBERS, OPEN, SCAN, STATION, door
 from service.access.who import Who
 from service.api.entry import DEVICE, SESSION
+from service.api.pace import Pace, address_of, client_of
 from service.api.problems import Problem, answer_to
 from service.ledger.store import LedgerError
 
@@ -30,6 +31,7 @@ _TOO_LARGE = Problem(431, "The head is too large", f"at most {LARGEST_HEAD} byte
 _NOT_HTTP = Problem(400, "Not a request", "this is not HTTP/1.1 as RFC 9112 has it: check the client")
 _ELSEWHERE = "another site's page sent this: open Foldmark's own page and do it there"
 _READS = {"GET", "HEAD", "OPTIONS"}
+_UNCOUNTED = ("/api/scans", "/static/", "/health")
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; "
     "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -55,9 +57,12 @@ class Gate:
     are no browsers send neither, and carry no cookie that another site could borrow.
     """
 
-    def __init__(self, app: ASGIApp, doors: Doors | None = None) -> None:
-        """With `doors`, `service.access.policy` says how far anybody gets; without them all is open."""
-        self._app, self._doors = app, doors
+    def __init__(self, app: ASGIApp, doors: Doors | None = None, pace: Pace | None = None) -> None:
+        """With `doors`, `service.access.policy` says how far anybody gets; without them all is open.
+
+        With `pace`, each client may ask so much; scans are counted for themselves.
+        """
+        self._app, self._doors, self._pace = app, doors, pace
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -72,10 +77,20 @@ class Gate:
         read = scope["method"] in _READS
         if not read and from_elsewhere(scope):
             await answer_to(Problem(403, "Not from here", _ELSEWHERE))(scope, receive, answer)
-        elif refusal := await self._refused(scope, self._doors) if self._doors else None:
+        elif refusal := await self._stopped(scope):
             await refusal(scope, receive, answer)
         else:
             await self._app(scope, receive if read else _prompt(receive), answer)
+
+    async def _stopped(self, scope: Scope) -> Response | None:
+        """The answer to somebody who may not go on, or who asks too much at once; None for everybody else."""
+        refusal = await self._refused(scope, self._doors) if self._doors else None
+        if self._pace and (refusal or not scope["path"].startswith(_UNCOUNTED)):
+            try:
+                self._pace.take(address_of(scope) if refusal else client_of(scope))
+            except Problem as problem:
+                return answer_to(problem)
+        return refusal
 
     async def _refused(self, scope: Scope, doors: Doors) -> Response | None:
         """The answer to somebody who may not go on; None for who may, and then the scope says who it is."""

@@ -7,15 +7,18 @@ import orjson
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from service.api.bodies import LARGEST, check_kind, json_object
+from service.api.pace import Pace, address_of, client_of
 from service.api.problems import Problem, answer_to
 from service.stations.desk import Desk
+from service.stations.scan import STATION
 
 
 class ScansFirst:
     """Answers `POST /api/scans` by itself and hands everything else on. The route of that name documents it."""
 
-    def __init__(self, app: ASGIApp, desk: Desk) -> None:
-        self._app, self._desk = app, desk
+    def __init__(self, app: ASGIApp, desk: Desk, pace: Pace | None = None) -> None:
+        """With `pace`, each station of each client may send so many; without it any number."""
+        self._app, self._desk, self._pace = app, desk, pace
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http" or scope["path"] != "/api/scans" or scope["method"] != "POST":
@@ -25,7 +28,9 @@ class ScansFirst:
             check_kind(_content_type(scope))
             body = json_object(await _body(receive))
             _check_place(scope, body.get("station"))
-            answer = await asyncio.wrap_future(self._desk.scan(body, _address(scope)))
+            if self._pace:
+                self._pace.take(f"{client_of(scope)} {_known(body.get('station'))}")
+            answer = await asyncio.wrap_future(self._desk.scan(body, address_of(scope)))
         except Exception as error:  # noqa: BLE001  (whatever it is, the scanner gets a problem document)
             await answer_to(error)(scope, receive, send)
             return
@@ -35,9 +40,9 @@ class ScansFirst:
         await send({"type": "http.response.body", "body": text})
 
 
-def _address(scope: Scope) -> str:
-    client = scope.get("client")
-    return client[0] if client else ""
+def _known(station: Any) -> str:
+    """The station, where it is one: what is none is counted as one and the same."""
+    return station if isinstance(station, str) and STATION.fullmatch(station) else ""
 
 
 def _check_place(scope: Scope, station: Any) -> None:

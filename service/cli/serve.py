@@ -3,6 +3,7 @@
 import gc
 import json
 import logging
+import ssl
 import sys
 from datetime import UTC, datetime
 from pathlib import Path
@@ -72,6 +73,19 @@ def _doors(choice: str, desk: Desk) -> "Doors | None":
     return None
 
 
+def _tls(cert: str | None, key: str | None) -> dict[str, str]:
+    """What the server is told of a certificate and its key; nothing without them. Raises ClickException, in a line."""
+    if cert is None and key is None:
+        return {}
+    if cert is None or key is None:
+        raise fail("a certificate goes with its key: give both tls_cert and tls_key, or neither")
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(cert, key)
+    except OSError as error:
+        raise fail(f"the certificate {cert} with the key {key} cannot be used ({error}): check both files") from error
+    return {"ssl_certfile": cert, "ssl_keyfile": key}
+
+
 def first_link(doors: "Doors", desk: Desk) -> str | None:
     """A one-time code for the first manager, who is made here when there is none; None once a manager has a PIN."""
     with desk.ledger.reading() as reader:
@@ -92,14 +106,24 @@ def first_link(doors: "Doors", desk: Desk) -> str | None:
 @click.option(
     "--labels-to", type=click.Path(file_okay=False), help="Print pack labels and load slips as PNGs into this folder."
 )
+@click.option("--tls-cert", type=click.Path(dir_okay=False), help="The certificate to serve https with, a PEM file.")
+@click.option("--tls-key", type=click.Path(dir_okay=False), help="Its private key, a PEM file.")
 @click.pass_context
-def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str | None) -> None:
+def serve(
+    ctx: click.Context,
+    host: str | None,
+    port: int | None,
+    labels_to: str | None,
+    tls_cert: str | None,
+    tls_key: str | None,
+) -> None:
     """Run the service until it is stopped."""
     import uvicorn  # noqa: PLC0415  (keeps `foldmark --help` quick)
 
     from service.api.app import make_app  # noqa: PLC0415
     from service.api.gate import PromptClients  # noqa: PLC0415
     from service.api.listen import PortError, free_port  # noqa: PLC0415
+    from service.api.pace import Paces  # noqa: PLC0415
     from service.cli.printing import LabelFolder  # noqa: PLC0415
     from service.pages.routes import add_pages  # noqa: PLC0415
 
@@ -110,14 +134,16 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
     except PortError as error:
         raise fail(str(error)) from error
     folder = labels_to or settings.labels_to
+    tls = _tls(tls_cert or settings.tls_cert, tls_key or settings.tls_key)
     log_lines()
     desk = Desk(ledger, practice, printer=LabelFolder(Path(folder), practice.zone) if folder else None).start()
     doors = _doors(settings.doors, desk)
-    app = make_app(desk, add_pages, _sealer(desk, key_path(settings, practice.site)), doors)
-    address = bound.getsockname()
-    click.echo(f"Foldmark serves {practice.name} at http://{address[0]}:{address[1]}  (stop with Ctrl-C)")
+    paces = Paces.of(settings.scans_a_second, settings.requests_a_second)
+    app = make_app(desk, add_pages, _sealer(desk, key_path(settings, practice.site)), doors, paces)
+    address = "{}://{}:{}".format("https" if tls else "http", *bound.getsockname())
+    click.echo(f"Foldmark serves {practice.name} at {address}  (stop with Ctrl-C)")
     if doors and (link := first_link(doors, desk)):
-        click.echo(f"No manager has a PIN yet. For one use within a day: http://{address[0]}:{address[1]}/start#{link}")
+        click.echo(f"No manager has a PIN yet. For one use within a day: {address}/start#{link}")
     _calm_collector()
     config = uvicorn.Config(
         app,
@@ -125,7 +151,9 @@ def serve(ctx: click.Context, host: str | None, port: int | None, labels_to: str
         log_config=None,
         access_log=False,
         timeout_graceful_shutdown=3,
-        proxy_headers=False,
+        proxy_headers=bool(settings.trusted_proxies),
+        forwarded_allow_ips=[*settings.trusted_proxies],
         server_header=False,
+        **tls,
     )
     uvicorn.Server(config).run(sockets=[bound])

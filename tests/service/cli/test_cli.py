@@ -288,7 +288,8 @@ def test_serve_prints_each_packs_label_once_it_is_packed(tmp_path):
         ("[service]\nhots = 1", "nobody knows service.hots"), ("[kitchen]\n", "nobody knows [kitchen]"), ("[practice]\ncooling = 5", "nobody knows practice.cooling"),
         ("[practice]\ncooling_minutes = 'long'", "cooling_minutes is 'long'"), ("[practice]\ntz = 'Mars/North'", "is not a time zone"), ("not toml", "is not TOML"),
         ("[service]\nport = 'x'", "whole number"), ("[service]\nport = true", "int is needed"), ("[shelf_life.double]\ndays = 3", "needs days"),
-        ("[shelf_life.sack]\ndays = 3\nsource = 's'", "shelf_life.sack"),
+        ("[shelf_life.sack]\ndays = 3\nsource = 's'", "shelf_life.sack"), ("[service]\nscans_a_second = -1", "a number from 0"),
+        ("[service]\ntrusted_proxies = ['everywhere']", "a list of addresses"), ("[service]\ntrusted_proxies = 7", "a list of addresses"),
     ],
 )  # fmt: skip
 def test_a_setting_nobody_knows_or_of_the_wrong_kind_is_an_error_that_names_it(tmp_path, text, words):
@@ -308,6 +309,10 @@ def test_settings_come_from_the_file_then_the_environment_then_options(ledger, t
     assert (found.port, found.ledger, found.practice.cooling_minutes) == (8200, "a.db", 5)
     assert found.practice.shelf_lives["double"].days == 14
     assert load(None, {"FOLDMARK_SETTINGS": str(file)}).port == 8123
+    assert load(None, {"FOLDMARK_TRUSTED_PROXIES": "127.0.0.1, 10.0.0.0/24"}).trusted_proxies == (
+        "127.0.0.1/32",
+        "10.0.0.0/24",
+    )
     with pytest.raises(SettingsError, match="FOLDMARK_PORT"):
         load(None, {"FOLDMARK_PORT": "x"})
     with pytest.raises(SettingsError, match="cannot be read"):
