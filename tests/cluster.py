@@ -8,6 +8,7 @@ import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import time
 from pathlib import Path
 
@@ -28,6 +29,13 @@ def free_port():
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return probe.getsockname()[1]
+
+
+def let_others_through(path):
+    """Open the folders above a test's own, which are closed to other users."""
+    for parent in path.parents:
+        if Path(tempfile.gettempdir()) in parent.parents and parent.stat().st_uid == os.geteuid():
+            parent.chmod(parent.stat().st_mode | 0o011)
 
 
 class Cluster:
@@ -69,9 +77,7 @@ class Cluster:
     def _own(self, path):
         if self._who:
             shutil.chown(path, "nobody", self._who["group"])
-            for parent in path.parents:  # a test's own folder may be closed to others
-                if str(parent).startswith("/tmp/") and parent.stat().st_uid == 0:
-                    parent.chmod(parent.stat().st_mode | 0o011)
+            let_others_through(path)
 
     def run(self, program, *words):
         done = subprocess.run([self._bin / program, *map(str, words)], capture_output=True, text=True, cwd="/",

@@ -12,6 +12,7 @@ import pytest
 from service.ledger.sqlite import SqliteLedger
 from service.ledger.store import LedgerError
 from service.ledger.verify import verify
+from tests.cluster import let_others_through
 from tests.entry import Entry
 from tests.faults.load import Service, Stations, furnish, reckon
 from tests.faults.shim import Shim, compiler
@@ -166,9 +167,7 @@ def test_a_read_only_file_answers_503_and_the_ledger_is_as_it_was(tmp_path):
     before = bridge.path.read_bytes()
     tmp_path.chmod(0o777)
     bridge.path.chmod(0o444)
-    for parent in tmp_path.parents:
-        if parent.name.startswith("pytest-"):
-            parent.chmod(parent.stat().st_mode | 0o011)
+    let_others_through(tmp_path)
     child = os.fork()
     if child == 0:  # pragma: no cover  (in the child)
         try:
