@@ -113,6 +113,10 @@ class SqliteReader(SqlReader):
                     yield site, seq
 
 
+_LONGEST_LOOK_S = 10.0
+"""How long closing waits for a look in progress: a connection closed under it takes the process down."""
+
+
 class SqliteLedger:
     """An open ledger file.
 
@@ -123,6 +127,8 @@ class SqliteLedger:
         check_version(version_of(path), str(path))
         self.path = path
         self.practice = practice
+        self._looks = threading.Condition()
+        self._looking = 0
         self._local = threading.local()
         self._readers: list[sqlite3.Connection] = []
         self._writer: sqlite3.Connection | None = None
@@ -183,8 +189,10 @@ class SqliteLedger:
     @contextmanager
     def reading(self) -> Iterator[SqliteReader]:
         """A consistent look, on a read-only connection of this thread."""
-        connection = getattr(self._local, "connection", None)
+        with self._looks:
+            self._looking += 1
         try:
+            connection = getattr(self._local, "connection", None)
             if connection is None:
                 connection = self._local.connection = connect(self.path, read_only=True)
                 self._readers.append(connection)
@@ -198,14 +206,20 @@ class SqliteLedger:
                     connection.execute("ROLLBACK")
         except sqlite3.DatabaseError as error:
             raise LedgerError(f"{self.path} cannot be read ({error}): restore it from a backup") from error
+        finally:
+            with self._looks:
+                self._looking -= 1
+                self._looks.notify_all()
 
     def close(self) -> None:
-        """Close every connection, of all threads; the last one leaves a single file behind, with no log beside it."""
-        for connection in (*self._readers, self._writer):
-            if connection is not None:
-                connection.close()
-        self._readers, self._writer, self._cache = [], None, None
-        self._local = threading.local()
+        """Close every connection, of all threads, once nobody looks; the last one leaves a single file, with no log."""
+        with self._looks:
+            self._looks.wait_for(lambda: self._looking == 0, _LONGEST_LOOK_S)
+            for connection in (*self._readers, self._writer):
+                if connection is not None:
+                    connection.close()
+            self._readers, self._writer, self._cache = [], None, None
+            self._local = threading.local()
 
 
 def _write(connection: sqlite3.Connection, work: Batch) -> None:
