@@ -212,10 +212,13 @@ class SqliteLedger:
                 self._looks.notify_all()
 
     def close(self) -> None:
-        """Close every connection, of all threads, once nobody looks; the last one leaves a single file, with no log."""
+        """Close every connection, of all threads; the last one leaves a single file behind, with no log beside it.
+
+        A look in progress is waited for, and left alone when it goes on too long.
+        """
         with self._looks:
-            self._looks.wait_for(lambda: self._looking == 0, _LONGEST_LOOK_S)
-            for connection in (*self._readers, self._writer):
+            quiet = self._looks.wait_for(lambda: self._looking == 0, _LONGEST_LOOK_S)
+            for connection in (*(self._readers if quiet else ()), self._writer):
                 if connection is not None:
                     connection.close()
             self._readers, self._writer, self._cache = [], None, None

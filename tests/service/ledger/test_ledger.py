@@ -8,6 +8,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import unicodedata
 from dataclasses import fields
 from importlib import resources
@@ -356,3 +357,27 @@ def test_the_exported_form_validates_against_its_schema(written):
     assert not check.is_valid({key: value for key, value in wrong.items() if key != "prev"})
     assert not check.is_valid(wrong | {"extra": 1})
     assert not check.is_valid(wrong | {"kind": "sterilised"})
+
+
+def test_a_ledger_is_not_closed_under_somebody_who_looks(written):
+    path, facts = written
+    ledger, looking, go_on, seen = SqliteLedger(path, chosen()), threading.Event(), threading.Event(), []
+
+    def look():
+        with ledger.reading() as reader:
+            looking.set()
+            go_on.wait(10)
+            seen.append(reader.head()[0])
+
+    reader = threading.Thread(target=look)
+    reader.start()
+    assert looking.wait(10)
+    closing = threading.Thread(target=ledger.close)
+    closing.start()
+    closing.join(0.3)
+    assert closing.is_alive()
+    go_on.set()
+    reader.join(10)
+    closing.join(10)
+    assert not closing.is_alive()
+    assert seen == [len(facts)]
