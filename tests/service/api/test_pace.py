@@ -126,8 +126,9 @@ def test_an_outbox_larger_than_the_pace_is_emptied_in_order_and_nothing_is_lost_
 
 
 def test_who_is_not_let_in_uses_up_the_address_and_no_enrolled_device_with_it(bridge):
-    entry = Entry(bridge.desk)
-    app = make_app(bridge.desk, add_pages, None, entry.doors, Paces.of(5, 5))
+    entry, no_time_goes_by = Entry(bridge.desk), lambda: 0.0
+    paces = Paces(Pace(5, no_time_goes_by), Pace(5, no_time_goes_by))
+    app = make_app(bridge.desk, add_pages, None, entry.doors, paces)
     stranger, tablet = TestClient(app), TestClient(app, headers=bearer(entry.device()))
     statuses = [stranger.get("/api/sets").status_code for _ in range(5 * SAVED_S + 20)]
     assert statuses[: 5 * SAVED_S] == [401] * (5 * SAVED_S)
