@@ -52,6 +52,7 @@ class _Offers:
         }[kind]()
 
     def _people(self) -> list[Offer]:
+        """Who may sign on. Nobody's leave, to pack short or to override, is ever offered: that badge is shown."""
         here = {Hand.from_json(text).badge for text in self._reader.hands().values()}
         people = [one for one in self._state.people() if not one.left_at and MAY["sign on"] & set(one.roles)]
         people.sort(key=lambda one: one.code not in here)
@@ -74,8 +75,6 @@ class _Offers:
         step, packs = self._hand.step, self._packs
         if step == "label":
             return self._named([packs[code] for code in [self._hand.work.get("pack")] if code in packs])
-        if step == "allow":
-            return self._people()
         if step:
             return []
         clean = [one for one in self._sets.values() if one.pack in packs and self._where(packs[one.pack]) == "clean"]

@@ -111,10 +111,13 @@ def washed(bridge):
     return one
 
 
-def test_a_short_set_may_be_allowed_by_a_touch_on_somebodys_badge(bridge):
-    bridge.scan("packing-1", TECHNICIAN)
-    bridge.scans("packing-1", washed(bridge), "YES", "1", "DONE", "1", "DONE", "0", "DONE", "YES", "YES")
-    assert NURSE in codes_at(bridge, "packing-1")
+def test_nobodys_leave_to_pack_short_is_offered_to_touch(bridge):
+    one = washed(bridge)
+    bridge.scans("packing-1", TECHNICIAN, one, "YES", "1", "DONE", "1", "DONE", "0", "DONE", "YES", "YES")
+    with bridge.desk.ledger.reading() as reader:
+        found = screen(reader, "packing-1")
+    assert (found["step"], found["offers"]) == ("allow", [])
+    assert bridge.scan("packing-1", NURSE)["verdict"] == "ask"
 
 
 def test_no_more_is_offered_than_a_hand_finds_and_nothing_where_sets_are_many(bridge):
