@@ -2,14 +2,12 @@
 
 import os
 import shutil
-import threading
 from contextlib import contextmanager
 
 import cv2
 import pytest
-import uvicorn
 
-from service.api.listen import free_port
+from tests.served import running
 
 CHROMIUM = shutil.which("chromium")
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
@@ -18,22 +16,6 @@ SLOWNESS = 4
 """How often each frame of a film is shown; Chromium shows thirty a second, a film is made for fifteen and has no hurry."""
 LEAD, TAIL = 60, 600
 """Frames of an empty bench: before the first label, and at the end, before Chromium shows the film from its beginning."""
-
-
-@contextmanager
-def served(app):
-    """The address of `app` on loopback, and what ends the service."""
-    bound = free_port("127.0.0.1", 0)
-    server = uvicorn.Server(uvicorn.Config(app, log_config=None, timeout_graceful_shutdown=1))
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
-    thread.start()
-
-    def end():
-        server.should_exit = True
-        thread.join(10)
-
-    yield f"http://127.0.0.1:{bound.getsockname()[1]}", end
-    end()
 
 
 @contextmanager
@@ -53,8 +35,8 @@ def launched(*more):
 @contextmanager
 def chromium(app):
     """The system's Chromium, the address of `app` served on loopback, and what ends the service."""
-    with served(app) as (address, end), launched() as browser:
-        yield browser, address, end
+    with running(app) as service, launched() as browser:
+        yield browser, service.url, service.end
 
 
 def as_camera(film):

@@ -2,19 +2,14 @@
 
 import json
 import re
-import threading
-import time
 
-import httpx
 import jsonschema
 import pytest
-import uvicorn
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
 from label_templates import codes
-from service.api import streams
 from service.api.acts import POSTS
 from service.api.app import make_app
 from service.api.listen import PortError, free_port
@@ -359,73 +354,6 @@ def test_whatever_is_posted_there_is_no_500(over, data):
     assert answer.status_code < 500, (path, values, answer.text)
     if answer.status_code != 200:
         assert answer.headers["content-type"].startswith(MEDIA)
-
-
-@pytest.fixture
-def served(tmp_path, monkeypatch):
-    """A real server on a free port: its address, the practice, and the server."""
-    monkeypatch.setattr(streams, "HEARTBEAT_S", 0.2)
-    bridge = TarnBridge(tmp_path)
-    bound = free_port("127.0.0.1", 0)
-    server = uvicorn.Server(
-        uvicorn.Config(make_app(bridge.desk, add_pages), log_config=None, timeout_graceful_shutdown=3)
-    )
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{bound.getsockname()[1]}", bridge, server, thread
-    server.should_exit = True
-    thread.join(10)
-
-
-def test_a_screen_hears_of_a_scan_and_of_a_heartbeat(served):
-    url, bridge, _, _ = served
-    heard = []
-    with httpx.stream("GET", f"{url}/api/stations/wash-1/events", timeout=5) as answer:
-        assert answer.headers["content-type"].startswith("text/event-stream")
-        for line in answer.iter_lines():
-            heard.append(line)
-            if len(heard) == 2:
-                bridge.scan("wash-1", TECHNICIAN)
-            if line == "event: heartbeat":
-                break
-    events = [json.loads(line[6:]) for line in heard if line.startswith("data: ") and len(line) > 10]
-    assert events[0]["headline"] == "Scan your badge."
-    assert events[-1]["headline"] == "Badge 003 is working here."
-    assert events[-1]["last"][0]["code"] == TECHNICIAN
-
-
-def test_an_open_stream_does_not_hold_up_the_end_of_the_service(served):
-    url, _, server, thread = served
-    with httpx.stream("GET", f"{url}/api/stations/wash-1/events", timeout=5) as answer:
-        next(answer.iter_lines())
-        server.should_exit = True
-        began = time.monotonic()
-        thread.join(8)
-        assert not thread.is_alive()
-        assert time.monotonic() - began < 5
-
-
-def test_many_clients_at_once_lose_and_double_nothing(served):
-    url, bridge, _, _ = served
-    sets = [bridge.new_set(f"Set {n}") for n in range(40)]
-    for n in range(1, 5):
-        bridge.scans(f"wash-{n}", TECHNICIAN, wash_load(n))
-    answers = []
-
-    def client(number):
-        with httpx.Client(base_url=url) as http:
-            for one in sets[number - 1 :: 4]:
-                body = {"id": bridge.new_id(), "station": f"wash-{number}", "code": one}
-                for _ in range(2):
-                    answers.append(http.post("/api/scans", json=body).json()["verdict"])
-
-    threads = [threading.Thread(target=client, args=(n,)) for n in range(1, 5)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert answers == ["go"] * 80
-    assert len(bridge.facts("received")) == 40
 
 
 def test_a_port_in_use_is_said_in_one_line():

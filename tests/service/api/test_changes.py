@@ -7,30 +7,22 @@ from contextlib import contextmanager, suppress
 
 import httpx
 import pytest
-import uvicorn
 
 from service.api import changes
 from service.api.app import make_app
-from service.api.listen import free_port
 from service.ledger.sqlite import SqliteLedger
 from service.pages.routes import add_pages
 from tests.practice import TECHNICIAN, TarnBridge, chosen
+from tests.served import running
 
 
 @pytest.fixture
-def served(tmp_path, monkeypatch):
-    """A real server on a free port: its address, the practice, and the server."""
+def live(tmp_path, monkeypatch):
+    """The practice, and its service on a free port."""
     monkeypatch.setattr(changes, "HEARTBEAT_S", 0.4)
     bridge = TarnBridge(tmp_path)
-    bound = free_port("127.0.0.1", 0)
-    server = uvicorn.Server(
-        uvicorn.Config(make_app(bridge.desk, add_pages), log_config=None, timeout_graceful_shutdown=3)
-    )
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [bound]}, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{bound.getsockname()[1]}", bridge, server, thread
-    server.should_exit = True
-    thread.join(10)
+    with running(make_app(bridge.desk, add_pages), timeout_graceful_shutdown=3) as service:
+        yield bridge, service
 
 
 @contextmanager
@@ -67,9 +59,9 @@ def versions(heard):
     return [data["version"] for name, _, data in heard if name == "changed"]
 
 
-def test_a_board_hears_of_the_offices_acts_and_of_scans_and_a_heartbeat(served):
-    url, bridge, _, _ = served
-    with listening(url) as heard:
+def test_a_board_hears_of_the_offices_acts_and_of_scans_and_a_heartbeat(live):
+    bridge, service = live
+    with listening(service.url) as heard:
         until(lambda: ("heartbeat", {}) in [(name, data) for name, _, data in heard])
         for act in (bridge.new_set, lambda: bridge.scan("wash-1", "B-K7-099-X")):
             act()
@@ -77,9 +69,9 @@ def test_a_board_hears_of_the_offices_acts_and_of_scans_and_a_heartbeat(served):
             until(lambda wanted=wanted: any(version.split(" ")[0] == wanted for version in versions(heard)))
 
 
-def test_many_facts_at_once_are_told_about_once_a_second_and_the_last_of_them_is_told(served):
-    url, bridge, _, _ = served
-    with listening(url) as heard:
+def test_many_facts_at_once_are_told_about_once_a_second_and_the_last_of_them_is_told(live):
+    bridge, service = live
+    with listening(service.url) as heard:
         until(lambda: len(versions(heard)) >= 1)
         before, began = len(versions(heard)), time.monotonic()
         for number in range(60):
@@ -90,10 +82,10 @@ def test_many_facts_at_once_are_told_about_once_a_second_and_the_last_of_them_is
         assert len(versions(heard)) - before <= took / changes.PAUSE_S + 2
 
 
-def test_what_another_service_on_the_same_ledger_wrote_is_told_too(served):
-    url, bridge, _, _ = served
+def test_what_another_service_on_the_same_ledger_wrote_is_told_too(live):
+    bridge, service = live
     other = TarnBridge.over(SqliteLedger(bridge.path, chosen()), fresh=False)
-    with listening(url) as heard:
+    with listening(service.url) as heard:
         until(lambda: len(versions(heard)) >= 1)
         other.scan("wash-1", TECHNICIAN)
         other.new_set("Written elsewhere")
@@ -102,15 +94,11 @@ def test_what_another_service_on_the_same_ledger_wrote_is_told_too(served):
     other.close()
 
 
-def test_open_boards_do_not_hold_up_the_end_of_the_service(served):
-    url, _, server, thread = served
-    with listening(url) as heard:
+def test_open_boards_do_not_hold_up_the_end_of_the_service(live):
+    _, service = live
+    with listening(service.url) as heard:
         until(lambda: versions(heard))
-        server.should_exit = True
-        began = time.monotonic()
-        thread.join(8)
-        assert not thread.is_alive()
-        assert time.monotonic() - began < 5
+        assert service.end() < 5
 
 
 def test_an_outsider_hears_nothing_of_the_board(tmp_path):

@@ -1,86 +1,69 @@
-"""Stations' screens: what is new is read beside the writer, shown as it stands last, and not lost when a look fails."""
+"""What a station's screen hears, and many clients at once."""
 
 import json
 import threading
-import time
 
 import httpx
+import pytest
 
 from service.api import streams
-from service.ledger.store import LedgerUnavailable
-from service.stations.screen import screen
-from tests.practice import MANAGER, NURSE, TECHNICIAN
-from tests.service.api.test_api import served  # noqa: F401  (a fixture)
+from service.api.app import make_app
+from service.pages.routes import add_pages
+from tests.practice import TECHNICIAN, TarnBridge, wash_load
+from tests.served import running
 
 
-def heard_until(url, what, act, seconds=25):
-    """The headlines a screen of wash-1 showed, from the moment it was open, until one says `what`."""
-    headlines, deadline = [], time.monotonic() + seconds
-    with httpx.stream("GET", f"{url}/api/stations/wash-1/events", timeout=seconds) as answer:
+@pytest.fixture
+def live(tmp_path, monkeypatch):
+    """The practice, and its service on a free port."""
+    monkeypatch.setattr(streams, "HEARTBEAT_S", 0.2)
+    bridge = TarnBridge(tmp_path)
+    with running(make_app(bridge.desk, add_pages), timeout_graceful_shutdown=3) as service:
+        yield bridge, service
+
+
+def test_a_screen_hears_of_a_scan_and_of_a_heartbeat(live):
+    bridge, service = live
+    heard = []
+    with httpx.stream("GET", f"{service.url}/api/stations/wash-1/events", timeout=5) as answer:
+        assert answer.headers["content-type"].startswith("text/event-stream")
         for line in answer.iter_lines():
-            if line.startswith("data: ") and len(line) > 10:
-                headlines.append(json.loads(line[6:])["headline"])
-                if len(headlines) == 1:
-                    threading.Thread(target=act).start()
-                if what in headlines[-1]:
-                    return headlines
-            assert time.monotonic() < deadline, headlines
-    raise AssertionError(headlines)
+            heard.append(line)
+            if len(heard) == 2:
+                bridge.scan("wash-1", TECHNICIAN)
+            if line == "event: heartbeat":
+                break
+    events = [json.loads(line[6:]) for line in heard if line.startswith("data: ") and len(line) > 10]
+    assert events[0]["headline"] == "Scan your badge."
+    assert events[-1]["headline"] == "Badge 003 is working here."
+    assert events[-1]["last"][0]["code"] == TECHNICIAN
 
 
-def test_a_screen_that_takes_long_to_read_holds_up_no_answer(served, monkeypatch):  # noqa: F811
-    url, bridge, _, _ = served
-    slow = threading.Event()
-
-    def slowly(reader, station):
-        if slow.is_set():
-            time.sleep(3)
-        return screen(reader, station)
-
-    monkeypatch.setattr(streams, "screen", slowly)
-    took = []
-
-    def scan():
-        slow.set()
-        began = time.monotonic()
-        bridge.scan("wash-1", TECHNICIAN)
-        bridge.scan("wash-1", NURSE)
-        took.append(time.monotonic() - began)
-
-    assert heard_until(url, "Badge 005", scan)
-    assert took[0] < 2.5
+def test_an_open_stream_does_not_hold_up_the_end_of_the_service(live):
+    _, service = live
+    with httpx.stream("GET", f"{service.url}/api/stations/wash-1/events", timeout=5) as answer:
+        next(answer.iter_lines())
+        assert service.end() < 5
 
 
-def test_what_changes_faster_than_it_is_read_is_shown_as_it_stands_last(served, monkeypatch):  # noqa: F811
-    url, bridge, _, _ = served
-    read = []
-    monkeypatch.setattr(streams, "screen", lambda *which: (time.sleep(0.2), read.append(1), screen(*which))[2])
+def test_many_clients_at_once_lose_and_double_nothing(live):
+    bridge, service = live
+    sets = [bridge.new_set(f"Set {n}") for n in range(40)]
+    for n in range(1, 5):
+        bridge.scans(f"wash-{n}", TECHNICIAN, wash_load(n))
+    answers = []
 
-    def scan():
-        for _ in range(20):
-            bridge.scan("wash-1", TECHNICIAN)
-        bridge.scan("wash-1", MANAGER)
+    def client(number):
+        with httpx.Client(base_url=service.url) as http:
+            for one in sets[number - 1 :: 4]:
+                body = {"id": bridge.new_id(), "station": f"wash-{number}", "code": one}
+                for _ in range(2):
+                    answers.append(http.post("/api/scans", json=body).json()["verdict"])
 
-    headlines = heard_until(url, "Badge 002", scan)
-    assert headlines[-1].startswith("Badge 002")
-    assert len(read) < 15
-
-
-def test_a_screen_that_could_not_be_read_is_read_again(served, monkeypatch, caplog):  # noqa: F811
-    url, bridge, _, _ = served
-    failures = []
-
-    def sometimes(reader, station):
-        if failures and failures.pop():
-            raise LedgerUnavailable("the server is away")
-        return screen(reader, station)
-
-    monkeypatch.setattr(streams, "screen", sometimes)
-
-    def scan():
-        failures[:] = [True, True]
-        bridge.scan("wash-1", TECHNICIAN)
-
-    assert heard_until(url, "Badge 003", scan)[-1].startswith("Badge 003")
-    assert failures == []
-    assert "screens not shown what is new" in caplog.text
+    threads = [threading.Thread(target=client, args=(n,)) for n in range(1, 5)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert answers == ["go"] * 80
+    assert len(bridge.facts("received")) == 40

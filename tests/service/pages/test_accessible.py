@@ -11,7 +11,6 @@ import axe_playwright_python
 import pytest
 
 from tests.practice import MANAGER, NURSE, TECHNICIAN, patient
-from tests.service.pages.test_browser import closed, page  # noqa: F401  (fixtures)
 
 AXE = Path(axe_playwright_python.__file__).with_name("axe.min.js").read_text("utf-8")
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -50,7 +49,7 @@ def lived_in(bridge):
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_page_has_a_violation_in_either_theme_at_any_size(page, scheme):  # noqa: F811
+def test_no_page_has_a_violation_in_either_theme_at_any_size(page, scheme):
     shown, bridge, _ = page
     pack, load, other = lived_in(bridge)
     addresses = ["/", "/?show=held&mark=blue", "/?show=overdue", f"/packs/{pack}", f"/sets/{other}", "/loads", f"/loads/{load}", f"/loads/{load[0]}-nonsense", "/recalls", f"/recalls/{load}",
@@ -73,7 +72,7 @@ def test_no_page_has_a_violation_in_either_theme_at_any_size(page, scheme):  # n
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_managers_page_of_people_and_devices_has_none_either(closed, scheme):  # noqa: F811
+def test_the_managers_page_of_people_and_devices_has_none_either(closed, scheme):
     (office, _), bridge, entry = closed
     entry.device("theatre")
     bridge.wait(1)

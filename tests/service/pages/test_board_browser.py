@@ -4,11 +4,10 @@ import pytest
 
 from tests.practice import NURSE, patient
 from tests.service.pages.test_board import BLUE, GREEN
-from tests.service.pages.test_browser import page  # noqa: F401  (a fixture)
 
 
 @pytest.fixture
-def wall(page):  # noqa: F811
+def wall(page):
     """An open board of a practice with one set released and one soiled, once it is live."""
     shown, bridge, end = page
     first, load = bridge.ready("Dental A", mark=BLUE)

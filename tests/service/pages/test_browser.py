@@ -4,23 +4,9 @@ import os
 
 import pytest
 
-from service.api.app import make_app
-from service.pages.routes import add_pages
-from tests.browser import CHROMIUM, QUIET, chromium
-from tests.entry import PIN, Entry
+from tests.browser import CHROMIUM, QUIET
+from tests.entry import PIN
 from tests.practice import MANAGER, NURSE, TECHNICIAN, TarnBridge, patient
-
-
-@pytest.fixture
-def page(tmp_path):
-    """A page of a running Tarn Bridge in the system's Chromium, with the bridge and a way to end the service."""
-    bridge = TarnBridge(tmp_path)
-    with chromium(make_app(bridge.desk, add_pages)) as (browser, address, end):
-        shown = browser.new_page(viewport={"width": 1280, "height": 800}, base_url=address)
-        shown.errors = []
-        shown.on("pageerror", lambda error: shown.errors.append(str(error)))
-        yield shown, bridge, end
-        assert shown.errors == []
 
 
 def test_a_stop_is_shown_by_word_shape_and_next_step_the_moment_it_happens(page):
@@ -234,22 +220,6 @@ def test_every_drawing_stays_in_its_box_with_its_stroke(page):
     out = [name for name, (left, top, right, bottom) in zip(DRAWINGS, boxes, strict=True)
            if left < half or top < half or right > 120 - half or bottom > 60 - half or right - left < 60]  # fmt: skip
     assert out == []
-
-
-@pytest.fixture
-def closed(tmp_path):
-    """Two browsers at a running Tarn Bridge behind closed doors: the manager's, and a tablet's; with the entry."""
-    bridge = TarnBridge(tmp_path)
-    entry = Entry(bridge.desk)
-    with chromium(make_app(bridge.desk, add_pages, None, entry.doors)) as (browser, address, _):
-        pages, errors = [], []
-        for width, height in ((1280, 800), (800, 1280)):
-            context = browser.new_context(viewport={"width": width, "height": height}, base_url=address)
-            pages.append(context.new_page())
-            pages[-1].on("pageerror", lambda error: errors.append(str(error)))
-            pages[-1].on("console", lambda said: errors.append(said.text) if "Content Security" in said.text else None)
-        yield pages, bridge, entry
-        assert errors == []
 
 
 def test_a_manager_chooses_a_pin_signs_in_enrols_a_tablet_and_releases_with_the_pin(closed):

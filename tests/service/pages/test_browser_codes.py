@@ -8,7 +8,6 @@ from label_templates import codes
 from label_templates.codes import ALPHABET, CodeError
 from label_templates.designs import BENCH_CARDS
 from tests.practice import SITE
-from tests.service.pages.test_browser import page  # noqa: F401  (a fixture)
 
 ODD = ["", "P", "P-K7-0042-0000-8", "p-k7-0042-0017-r", "P-K7-0042-0017-R ", "P-K7-0042-0017-R\n", "P‐K7‐0042‐0017‐R", "A" * 21, "K--0", "ß", "P-K7-٠٠٤٢-0017-R",
        "X-K7-0001-1", "C-K7-01191-2", "🐈" * 15, "constructor", "L-K7-0-0331-K"]  # fmt: skip
@@ -61,7 +60,7 @@ def texts():
     return whole + [spoilt(text, rng) for text in whole for _ in range(3)] + ODD
 
 
-def test_the_browser_and_the_service_find_the_same_fault_in_every_text(page, texts):  # noqa: F811
+def test_the_browser_and_the_service_find_the_same_fault_in_every_text(page, texts):
     shown, _, _ = page
     shown.goto("/stations/wash-1")
     found = shown.evaluate(

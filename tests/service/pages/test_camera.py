@@ -13,8 +13,9 @@ from service.custody.chain import custody
 from service.demo.diary import Step
 from service.demo.filming import film_day
 from service.pages.routes import add_pages
-from tests.browser import as_camera, launched, served
+from tests.browser import as_camera, launched
 from tests.practice import NURSE, SHELF, TECHNICIAN, TarnBridge, card, patient, steam_load, wash_load
+from tests.served import running
 
 SET = codes.set_code("K7", 1).text
 PACK = codes.pack_code(SET, 1).text
@@ -63,10 +64,10 @@ def film(folder, shown):
 
 def test_a_set_goes_from_the_wash_to_a_patient_by_camera_alone(bridge, tmp_path):
     """No key, no touch; the office's judgement of the cycle log comes from the steriliser, not from a person."""
-    with served(make_app(bridge.desk, add_pages)) as (address, _):
+    with running(make_app(bridge.desk, add_pages)) as service:
         for station, (shown, ends) in CIRCLE.items():
             with launched(*as_camera(film(tmp_path, shown))) as browser:
-                page = watching(browser, address)
+                page = watching(browser, service.url)
                 page.goto(f"/stations/{station}")
                 page.wait_for_selector(f"#headline:text({ends!r})", timeout=3 * LONG)
                 assert page.errors == []
@@ -81,8 +82,8 @@ def test_a_set_goes_from_the_wash_to_a_patient_by_camera_alone(bridge, tmp_path)
 
 def test_the_camera_is_loaded_when_somebody_wants_it_and_is_on_again_after_a_restart(bridge, tmp_path):
     switches = as_camera(film(tmp_path, TECHNICIAN))
-    with served(make_app(bridge.desk, add_pages)) as (address, _), launched(*switches) as browser:
-        page = browser.new_page(base_url=address)
+    with running(make_app(bridge.desk, add_pages)) as service, launched(*switches) as browser:
+        page = browser.new_page(base_url=service.url)
         fetched = []
         page.on("request", lambda request: fetched.append(request.url.rsplit("/", 1)[1]))
         parts = {"camera.js", "reading.js", "reader.js", "zxing_reader.wasm"}
@@ -112,8 +113,8 @@ def test_the_camera_is_loaded_when_somebody_wants_it_and_is_on_again_after_a_res
 )
 def test_a_camera_that_cannot_be_used_says_why_and_what_to_do(bridge, switches, host, says):
     rules = "--host-resolver-rules=MAP tablet.test 127.0.0.1"
-    with served(make_app(bridge.desk, add_pages)) as (address, _), launched(rules, *switches) as browser:
-        page = watching(browser, address.replace("127.0.0.1", host))
+    with running(make_app(bridge.desk, add_pages)) as service, launched(rules, *switches) as browser:
+        page = watching(browser, service.url.replace("127.0.0.1", host))
         page.goto("/stations/wash-1")
         page.wait_for_selector(f"#camera-words:has-text({says!r})", timeout=LONG)
         page.keyboard.type(f"{TECHNICIAN}\n")
@@ -123,8 +124,8 @@ def test_a_camera_that_cannot_be_used_says_why_and_what_to_do(bridge, switches, 
 
 def test_a_wristband_of_the_practices_own_is_read_in_theatre_only(tmp_path):
     bridge = TarnBridge(tmp_path, patient_pattern="VET[0-9]{6}")
-    with served(make_app(bridge.desk, add_pages)) as (address, _), launched() as browser:
-        page = browser.new_page(base_url=address)
+    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+        page = browser.new_page(base_url=service.url)
         ours = "text => import('/static/codes.js').then(({ isOurs }) => isOurs(text, document.body.dataset.pattern))"
         for station, taken in (("theatre-1", True), ("wash-1", False)):
             page.goto(f"/stations/{station}")
@@ -143,8 +144,8 @@ def test_one_label_is_one_scan_until_it_has_left_the_picture_as_the_scanner_has_
         for _ in range(40)
     ]  # fmt: skip
     wanted = [[steady.feed(at, codes) for at, codes in feed] for feed in feeds for steady in [Steady()]]
-    with served(make_app(bridge.desk, add_pages)) as (address, _), launched() as browser:
-        page = browser.new_page(base_url=address)
+    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+        page = browser.new_page(base_url=service.url)
         page.goto("/stations/wash-1")
         found = page.evaluate(
             """async feeds => {

@@ -7,10 +7,11 @@ from label_templates import codes
 from service.api.app import make_app
 from service.custody.chain import custody
 from service.pages.routes import add_pages
-from tests.browser import launched, served
+from tests.browser import launched
 from tests.entry import Entry
 from tests.faults.load import Service
 from tests.practice import NURSE, SHELF, TECHNICIAN, TarnBridge, card, patient, steam_load, wash_load
+from tests.served import running
 
 SET, UNKNOWN = (codes.set_code("K7", number).text for number in (1, 9999))
 LONG = 60_000
@@ -67,8 +68,8 @@ def opened(bridge, pack):
 
 
 def test_a_set_goes_from_the_wash_to_a_patient_by_keys_alone(bridge):
-    with served(make_app(bridge.desk, add_pages)) as (address, _), launched() as browser:
-        page = browser.new_page(base_url=address)
+    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+        page = browser.new_page(base_url=service.url)
         at_station(page, "wash-1")
         for code in (TECHNICIAN, wash_load(1), SET):
             keyed(page, code)
@@ -116,10 +117,10 @@ def test_a_set_goes_from_the_wash_to_a_patient_by_keys_alone(bridge):
 
 
 def test_a_set_goes_from_the_wash_to_a_patient_by_touch_alone(bridge):
-    with served(make_app(bridge.desk, add_pages)) as (address, _), launched() as browser:
+    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
         named = {"id": bridge.new_id(), "code": patient(812), "name": "Milo", "species": "cat"}
-        assert httpx.post(f"{address}/api/patients", json=named).status_code == 200
-        context = browser.new_context(base_url=address, has_touch=True, viewport={"width": 800, "height": 1280})
+        assert httpx.post(f"{service.url}/api/patients", json=named).status_code == 200
+        context = browser.new_context(base_url=service.url, has_touch=True, viewport={"width": 800, "height": 1280})
         page = context.new_page()
         for station, titles, ends in (
             ("wash-1", ["Badge 003", "Washer 1, load 0001", "Dental extraction A", "DONE", "PASS"], "Wash load 0001 passed."),
@@ -143,8 +144,8 @@ def test_a_set_goes_from_the_wash_to_a_patient_by_touch_alone(bridge):
 
 
 def test_two_tablets_at_one_station_show_the_same(bridge):
-    with served(make_app(bridge.desk, add_pages)) as (address, _), launched() as browser:
-        tablets = [browser.new_context(base_url=address).new_page() for _ in range(2)]
+    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+        tablets = [browser.new_context(base_url=service.url).new_page() for _ in range(2)]
         for tablet in tablets:
             at_station(tablet, "wash-1")
         for number, code in enumerate((TECHNICIAN, wash_load(1), SET, UNKNOWN)):

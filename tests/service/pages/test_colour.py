@@ -8,7 +8,6 @@ import pytest
 from PIL import Image
 
 from tests.practice import NURSE
-from tests.service.pages.test_browser import page  # noqa: F401  (a fixture)
 from tests.service.pages.test_station import SHOW, SHOWN, at_station
 
 VERDICTS = ("go", "ask", "stop", "not checked")
@@ -26,7 +25,7 @@ def drawn(element):
 
 @pytest.mark.parametrize("sight", SIGHTS)
 @pytest.mark.parametrize("theme", ["light", "dark"])
-def test_the_four_verdicts_differ_in_shape_and_word_to_every_eye(page, sight, theme):  # noqa: F811
+def test_the_four_verdicts_differ_in_shape_and_word_to_every_eye(page, sight, theme):
     shown, bridge, _ = page
     bridge.scan("theatre-1", NURSE)
     shown.emulate_media(color_scheme=theme)
@@ -43,7 +42,7 @@ def test_the_four_verdicts_differ_in_shape_and_word_to_every_eye(page, sight, th
     assert same == []
 
 
-def test_the_board_marks_what_needs_somebody_by_more_than_colour(page):  # noqa: F811
+def test_the_board_marks_what_needs_somebody_by_more_than_colour(page):
     shown, bridge, _ = page
     _, load = bridge.ready("Eye set 1", 1)
     bridge.ready("Eye set 2", 2)

@@ -10,7 +10,6 @@ from service.pages.custody import custody_line
 from service.pages.looks import Looks
 from service.pages.pack import pack_page
 from tests.practice import MANAGER, NURSE, SHELF, SURGEON, TECHNICIAN, patient, steam_load, wash_load
-from tests.service.pages.test_browser import page  # noqa: F401  (a fixture)
 
 
 def line(bridge, pack):
@@ -149,7 +148,7 @@ def test_what_was_noted_late_says_how_late(bridge, minutes, said):
     assert step(bridge, bridge.pack_of(one), "received").late == said
 
 
-def test_gaps_overrides_and_later_news_can_be_told_without_colour(page):  # noqa: F811
+def test_gaps_overrides_and_later_news_can_be_told_without_colour(page):
     """In print and in grey: the dashes, the marks, and the words GAP, OVERRIDE and unconfirmed stay."""
     shown, bridge, _ = page
     pack = by_override(bridge, "PALE")

@@ -4,7 +4,6 @@ import pytest
 
 from tests.practice import MANAGER, NURSE, SHELF, TECHNICIAN, patient, steam_load, wash_load
 from tests.service.pages.test_accessible import SIZES, STATIONS, violations
-from tests.service.pages.test_browser import page  # noqa: F401  (a fixture)
 
 GERMAN = {"name": "language", "value": "de", "domain": "127.0.0.1", "path": "/"}
 CLIPPED = """() => [...document.querySelectorAll("body *")].filter((e) => {
@@ -40,7 +39,7 @@ def lived_in(bridge):
             "/search?q=Eye", "/stations/theatre-1/day", "/limits", "/stations", "/people", "/sign-in", "/start", "/enrol"]  # fmt: skip
 
 
-def test_in_german_nothing_is_clipped_or_runs_over_at_any_size(page):  # noqa: F811
+def test_in_german_nothing_is_clipped_or_runs_over_at_any_size(page):
     shown, bridge, _ = page
     addresses = [*lived_in(bridge), *(f"/stations/{name}" for name in STATIONS)]
     shown.context.add_cookies([GERMAN])
@@ -57,7 +56,7 @@ def test_in_german_nothing_is_clipped_or_runs_over_at_any_size(page):  # noqa: F
     assert found == [], "\n".join(map(str, found))
 
 
-def test_a_tablet_chooses_its_language_by_a_touch_and_keeps_it(page):  # noqa: F811
+def test_a_tablet_chooses_its_language_by_a_touch_and_keeps_it(page):
     shown, bridge, _ = page
     shown.goto("/stations/theatre-1")
     shown.wait_for_selector("#link:text('connected')")
@@ -74,7 +73,7 @@ def test_a_tablet_chooses_its_language_by_a_touch_and_keeps_it(page):  # noqa: F
 
 
 @pytest.mark.parametrize("address", ["/", "/stations/theatre-1", "/limits"])
-def test_pages_in_german_have_no_violation_either(page, address):  # noqa: F811
+def test_pages_in_german_have_no_violation_either(page, address):
     shown, bridge, _ = page
     lived_in(bridge)
     shown.context.add_cookies([GERMAN])
@@ -82,7 +81,7 @@ def test_pages_in_german_have_no_violation_either(page, address):  # noqa: F811
     assert violations(shown) == []
 
 
-def test_without_the_service_a_german_screen_says_so_in_german(page):  # noqa: F811
+def test_without_the_service_a_german_screen_says_so_in_german(page):
     shown, _, end = page
     shown.context.add_cookies([GERMAN])
     shown.goto("/stations/theatre-1")

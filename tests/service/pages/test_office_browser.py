@@ -2,7 +2,6 @@
 
 from tests.entry import PIN
 from tests.practice import MANAGER, SURGEON
-from tests.service.pages.test_browser import closed  # noqa: F401  (a fixture)
 from tests.service.stations.steps import at_theatre, override, waiting
 
 
@@ -15,7 +14,7 @@ def sign_in(page, entry, badge):
     page.wait_for_url("**/")
 
 
-def test_a_surgeon_stands_for_an_override_on_the_packs_page(closed):  # noqa: F811
+def test_a_surgeon_stands_for_an_override_on_the_packs_page(closed):
     (office, _), bridge, entry = closed
     pack, _ = waiting(bridge)
     at_theatre(bridge, pack)
@@ -35,7 +34,7 @@ def test_a_surgeon_stands_for_an_override_on_the_packs_page(closed):  # noqa: F8
     assert bridge.facts("override_confirmed")[0].by == SURGEON
 
 
-def test_a_manager_changes_a_count_sheet_and_is_told_which_line_is_wrong(closed):  # noqa: F811
+def test_a_manager_changes_a_count_sheet_and_is_told_which_line_is_wrong(closed):
     (office, _), bridge, entry = closed
     one = bridge.new_set()
     before = bridge.record("set", one).sheet

@@ -7,13 +7,12 @@ import pytest
 
 from service.pages.views import CAUTION
 from tests.practice import MANAGER, NURSE, SURGEON, TECHNICIAN, patient, wash_load
-from tests.service.pages.test_browser import page  # noqa: F401  (a fixture)
 
 A4 = (595, 842)
 
 
 @pytest.fixture
-def written(page):  # noqa: F811
+def written(page):
     """Every page there is to print, with words that each must show on paper."""
     shown, bridge, _ = page
     pack, load = bridge.ready("Eye set 1")

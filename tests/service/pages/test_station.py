@@ -3,7 +3,6 @@
 import pytest
 
 from tests.practice import NURSE, SURGEON, TECHNICIAN, patient, wash_load
-from tests.service.pages.test_browser import page  # noqa: F401  (a fixture)
 
 LONG = 60_000
 """Milliseconds in which anything comes on a busy machine."""
@@ -64,7 +63,7 @@ def at_station(shown, station):
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
-def test_the_longest_texts_are_neither_cut_off_nor_on_one_another_and_the_next_step_stays_in_sight(page, size, theme):  # noqa: F811
+def test_the_longest_texts_are_neither_cut_off_nor_on_one_another_and_the_next_step_stays_in_sight(page, size, theme):
     shown, _, _ = page
     shown.set_viewport_size({"width": size[0], "height": size[1]})
     at_station(shown, "theatre-1")
@@ -83,7 +82,7 @@ def test_the_longest_texts_are_neither_cut_off_nor_on_one_another_and_the_next_s
 
 
 @pytest.mark.parametrize("address", ["/stations/theatre-1", "/stations/packing-1", "/"])
-def test_a_first_page_weighs_less_than_a_hundred_kilobytes_without_the_camera(page, address):  # noqa: F811
+def test_a_first_page_weighs_less_than_a_hundred_kilobytes_without_the_camera(page, address):
     shown, bridge, _ = page
     for number in range(20):
         bridge.new_set(f"Set {number}")
@@ -100,7 +99,7 @@ def test_a_first_page_weighs_less_than_a_hundred_kilobytes_without_the_camera(pa
     assert sum(weights.values()) <= MOST_BYTES, weights
 
 
-def test_the_look_and_the_volume_somebody_chose_are_kept(page):  # noqa: F811
+def test_the_look_and_the_volume_somebody_chose_are_kept(page):
     shown, _, _ = page
     ground = "getComputedStyle(document.body).backgroundColor"
     at_station(shown, "wash-1")
@@ -119,7 +118,7 @@ def test_the_look_and_the_volume_somebody_chose_are_kept(page):  # noqa: F811
     assert shown.inner_text("#volume") == "Sound: low"
 
 
-def test_why_somebody_was_stopped_is_one_touch_away_and_leaves_the_verdict_in_place(page):  # noqa: F811
+def test_why_somebody_was_stopped_is_one_touch_away_and_leaves_the_verdict_in_place(page):
     shown, bridge, _ = page
     one = bridge.new_set()
     bridge.wash([one])
@@ -141,7 +140,7 @@ def test_why_somebody_was_stopped_is_one_touch_away_and_leaves_the_verdict_in_pl
     ]
 
 
-def test_the_last_five_scans_and_what_is_open_are_there_again_after_the_tablet_restarts(page):  # noqa: F811
+def test_the_last_five_scans_and_what_is_open_are_there_again_after_the_tablet_restarts(page):
     shown, bridge, _ = page
     sets = [bridge.new_set(f"Set {number}") for number in range(6)]
     bridge.scans("wash-1", TECHNICIAN, wash_load(1), *sets)
@@ -153,7 +152,7 @@ def test_the_last_five_scans_and_what_is_open_are_there_again_after_the_tablet_r
         assert shown.inner_text("#headline") == "Set 5 is in the wash."
 
 
-def test_the_cards_of_the_next_step_stand_out(page):  # noqa: F811
+def test_the_cards_of_the_next_step_stand_out(page):
     shown, bridge, _ = page
     pack, _ = bridge.ready()
     at_station(shown, "theatre-1")
@@ -162,7 +161,7 @@ def test_the_cards_of_the_next_step_stand_out(page):  # noqa: F811
     assert shown.locator("button[data-now=true]").all_inner_texts() == ["TURNED", "PALE", "UNSURE"]
 
 
-def test_typing_says_at_once_whether_the_check_character_fits(page):  # noqa: F811
+def test_typing_says_at_once_whether_the_check_character_fits(page):
     shown, _, _ = page
     at_station(shown, "theatre-1")
     for typed, says in (
@@ -175,7 +174,7 @@ def test_typing_says_at_once_whether_the_check_character_fits(page):  # noqa: F8
         assert shown.inner_text("#check") == says
 
 
-def test_a_hand_scanner_is_heard_with_the_focus_anywhere(page):  # noqa: F811
+def test_a_hand_scanner_is_heard_with_the_focus_anywhere(page):
     shown, bridge, _ = page
     at_station(shown, "wash-1")
     for place, code in (("#theme", TECHNICIAN), ("button[data-word='UNDO']", SURGEON), ("body", TECHNICIAN)):
