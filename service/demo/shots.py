@@ -6,6 +6,7 @@ Needs playwright and the system's Chromium, which the tests bring; nothing else 
 import html
 import shutil
 from collections.abc import Iterator
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -30,7 +31,9 @@ class ShotsError(Exception):
 
 
 def browser_path() -> str:
-    """The system's Chromium. Raises ShotsError without it."""
+    """The system's Chromium. Raises ShotsError without it, or without what drives it."""
+    if find_spec("playwright") is None:
+        raise ShotsError("playwright is not installed here: pip install 'foldmark[test]', then try again")
     found = shutil.which("chromium") or shutil.which("chromium-browser")
     if found is None:
         raise ShotsError("no Chromium is installed here: install the system's package chromium, then try again")
@@ -70,10 +73,8 @@ def take(stage: Stage, notable: dict[str, str], folder: Path, say: Say) -> int:
     Raises ShotsError without a browser, OSError when the folder cannot be written.
     """
     path = browser_path()
-    try:
-        from playwright.sync_api import Error, sync_playwright  # noqa: PLC0415  (only here)
-    except ImportError as error:
-        raise ShotsError("playwright is not installed here: pip install 'foldmark[test]', then try again") from error
+    from playwright.sync_api import Error, sync_playwright  # noqa: PLC0415  (the tests bring it, nothing else needs it)
+
     folder.mkdir(parents=True, exist_ok=True)
     taken: list[str] = []
     try:
@@ -142,6 +143,7 @@ def _verdicts(page: "Page", stage: Stage, notable: dict[str, str]) -> Iterator[s
 
     scan(tb.NURSE, tb.PATIENTS[0][0])
     _station(page, theatre)
+    page.wait_for_selector("#verdict[data-verdict=go]")
     yield "go"
     scan(notable["wet"])
     page.wait_for_selector("#verdict[data-verdict=stop]")
