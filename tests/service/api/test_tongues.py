@@ -95,10 +95,10 @@ def test_two_screens_of_a_station_hear_of_it_each_in_its_language(site):
         streams.start()
         following = [streams.follow("theatre-1", language) for language in ("en", "de")]
         told = [[await anext(one)] for one in following]
-        await asyncio.to_thread(bridge.scans, "theatre-1", NURSE, patient(812))
-        for one, heard in zip(following, told, strict=True):
-            heard.append(await asyncio.wait_for(anext(one), 30))
-            heard.append(await asyncio.wait_for(anext(one), 30))
+        for code in (NURSE, patient(812)):
+            await asyncio.to_thread(bridge.scans, "theatre-1", code)
+            for one, heard in zip(following, told, strict=True):
+                heard.append(await asyncio.wait_for(anext(one), 30))
         streams.stop()
         return [[json.loads(text.split("data: ")[1])["headline"] for text in heard] for heard in told]
 
