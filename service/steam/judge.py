@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from service.steam import saturation
 from service.steam.cycle import Cycle
 from service.steam.lethality import REFERENCE_C, f0
 from service.steam.programme import Programme
@@ -12,10 +13,11 @@ from service.steam.programme import Programme
 LONGEST_GAP_S = 60.0
 """Seconds without a reading inside the plateau that can be believed; beyond it nobody saw what the machine did. Common
 practice, no source."""
-NOTES = (
-    "The band above the set temperature and saturation are not judged yet.",
-    f"F0 is calculated by the trapezium rule at {REFERENCE_C} °C; a calculated F0 is not a validation.",
-)
+SATURATED_K = 2.0
+"""K: how far a reading and the temperature of saturated steam at its pressure may lie apart on the plateau. EN 285, from
+memory."""
+NOT_SATURATED = "No pressure was logged: whether the chamber held steam alone, air or superheat, cannot be told."
+NOTES = (f"F0 is calculated by the trapezium rule at {REFERENCE_C} °C; a calculated F0 is not a validation.",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ class Criterion:
 
 @dataclass(frozen=True, slots=True)
 class Plateau:
-    """The longest stretch at or above the set temperature: seconds of the log, °C."""
+    """The longest stretch within the programme's band: seconds of the log, °C."""
 
     start_s: float
     end_s: float
@@ -49,7 +51,7 @@ class Judgement:
     f0_min: float
     plateau: Plateau | None
     criteria: tuple[Criterion, ...]
-    notes: tuple[str, ...] = NOTES
+    notes: tuple[str, ...]
 
     @property
     def f0_hundredths(self) -> int:
@@ -67,9 +69,10 @@ class Judgement:
         }
 
 
-def _longest_run(cycle: Cycle, set_c: float) -> slice | None:
-    """The rows of the longest stretch at or above `set_c`: readings between which it never fell below."""
-    hot = np.concatenate(([False], cycle.temperature_c >= set_c, [False]))
+def _longest_run(cycle: Cycle, lowest_c: float, highest_c: float) -> slice | None:
+    """The rows of the longest stretch of readings none of which leaves these limits."""
+    within = (cycle.temperature_c >= lowest_c) & (cycle.temperature_c <= highest_c)
+    hot = np.concatenate(([False], within, [False]))
     edges = np.flatnonzero(np.diff(hot.astype(np.int8)))
     starts, ends = edges[::2], edges[1::2] - 1
     if not starts.size:
@@ -79,21 +82,44 @@ def _longest_run(cycle: Cycle, set_c: float) -> slice | None:
 
 
 def judge(cycle: Cycle, programme: Programme) -> Judgement:
-    """Whether `cycle` meets `programme`. A gap in the readings of the plateau is `cannot judge`, never `pass`."""
-    run = _longest_run(cycle, programme.set_c)
+    """Whether `cycle` meets `programme`: each criterion that fails makes it fail.
+
+    A gap in the readings of the plateau is `cannot judge`, never `pass`. What was not logged is said and not judged.
+    """
+    run = _longest_run(cycle, programme.set_c, programme.set_c + programme.band_k)
     plateau, hold_s, gap_s = None, 0, 0.0
     if run is not None:
         seconds, temperature = cycle.seconds[run], cycle.temperature_c[run]
         plateau = Plateau(float(seconds[0]), float(seconds[-1]), float(temperature.min()), float(temperature.max()))
         hold_s = int(seconds[-1] - seconds[0])
         gap_s = float(np.diff(seconds).max()) if seconds.size > 1 else 0.0
-    held = hold_s >= programme.hold_s
-    seen = gap_s <= LONGEST_GAP_S
-    criteria = (
-        Criterion("hold", f"{hold_s} s at {programme.set_c:g} °C or more", f"at least {programme.hold_s} s", held,
-                  programme.source),
-        Criterion("readings in the plateau", f"longest gap {gap_s:g} s", f"at most {LONGEST_GAP_S:g} s",
-                  seen if run is not None else None, "common practice, no source"),
-    )  # fmt: skip
-    verdict = "fail" if not held else "pass" if seen else "cannot judge"
-    return Judgement(verdict, programme.name, hold_s, f0(cycle), plateau, criteria)
+    seen = Criterion("readings in the plateau", f"longest gap {gap_s:g} s", f"at most {LONGEST_GAP_S:g} s",
+                     gap_s <= LONGEST_GAP_S if run is not None else None, "common practice, no source")  # fmt: skip
+    hold = Criterion("hold", f"{hold_s} s at {programme.set_c:g} °C or more", f"at least {programme.hold_s} s",
+                     hold_s >= programme.hold_s, programme.source)  # fmt: skip
+    criteria = (hold, seen, _band(cycle, programme), _saturation(cycle, run))
+    if any(one.ok is False for one in criteria if one is not seen):
+        verdict = "fail"
+    else:
+        verdict = "pass" if seen.ok else "cannot judge"
+    notes = NOTES if cycle.pressure_kpa is not None else (NOT_SATURATED, *NOTES)
+    return Judgement(verdict, programme.name, hold_s, f0(cycle), plateau, criteria, notes)
+
+
+def _band(cycle: Cycle, programme: Programme) -> Criterion:
+    """No reading lies above the band: too hot harms instruments and wrap, and superheated steam kills less."""
+    highest = float(cycle.temperature_c.max())
+    top = programme.set_c + programme.band_k
+    return Criterion("band", f"highest {highest:.2f} °C", f"at most {top:g} °C", highest <= top, programme.band_source)
+
+
+def _saturation(cycle: Cycle, run: slice | None) -> Criterion:
+    """On the plateau the readings are those of saturated steam: colder is air, hotter is superheat."""
+    limit = f"within {SATURATED_K:g} K of saturated steam"
+    if cycle.pressure_kpa is None or run is None:
+        value = "no pressure was logged" if cycle.pressure_kpa is None else "no plateau"
+        return Criterion("saturation", value, limit, None, "EN 285, from memory")
+    apart = cycle.temperature_c[run] - saturation.temperature_c(cycle.pressure_kpa[run])
+    ok = bool((np.abs(apart) <= SATURATED_K).all())
+    value = f"{apart.min():+.2f} to {apart.max():+.2f} K"
+    return Criterion("saturation", value, limit, ok, "EN 285, from memory; steam by IAPWS-IF97")

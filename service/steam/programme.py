@@ -12,7 +12,10 @@ class ProgrammeError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Programme:
-    """A programme: set temperature in °C, hold in seconds, what it may hold, and where the numbers were read."""
+    """A programme: set temperature in °C, hold in seconds, what it may hold, and where the numbers were read.
+
+    `band_k` is how many K above the set temperature the plateau may go.
+    """
 
     name: str
     set_c: float
@@ -22,6 +25,8 @@ class Programme:
     immediate: bool
     source: str
     mark: str
+    band_k: float
+    band_source: str
 
 
 @lru_cache
