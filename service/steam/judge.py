@@ -14,8 +14,7 @@ LONGEST_GAP_S = 60.0
 """Seconds without a reading inside the plateau that can be believed; beyond it nobody saw what the machine did. Common
 practice, no source."""
 SATURATED_K = 2.0
-"""K: how far a reading and the temperature of saturated steam at its pressure may lie apart on the plateau. EN 285, from
-memory."""
+"""K: how far a reading and saturated steam at its pressure may lie apart on the plateau. EN 285, from memory."""
 NOT_SATURATED = "No pressure was logged: whether the chamber held steam alone, air or superheat, cannot be told."
 NOTES = (f"F0 is calculated by the trapezium rule at {REFERENCE_C} °C; a calculated F0 is not a validation.",)
 

@@ -198,7 +198,12 @@ def test_cycle_judges_a_log_with_no_ledger(tmp_path):
     done = run("cycle", str(log), "--programme", "134/3", "--svg", str(tmp_path / "c.svg"))
     assert (done.returncode, done.stdout[:4]) == (0, "PASS")
     assert (tmp_path / "c.svg").read_text().startswith("<svg")
-    assert json.loads(run("cycle", str(log), "--programme", "121/15", "--json").stdout)["hold_s"] == 200
+    assert json.loads(run("cycle", str(log), "--programme", "134/3", "--json").stdout)["hold_s"] == 200
+    too_hot = json.loads(run("cycle", str(log), "--programme", "121/15", "--json").stdout)
+    assert (too_hot["hold_s"], [one["name"] for one in too_hot["criteria"] if one["ok"] is False]) == (
+        0,
+        ["hold", "band"],
+    )
     assert run("cycle", str(log), "--programme", "121/15").returncode == 1
     assert run("cycle", str(log), "--programme", "1/1").returncode == 2
     assert run("cycle", str(tmp_path / "none.csv"), "--programme", "134/3").returncode == 2
