@@ -7,15 +7,17 @@ from contextlib import contextmanager
 import cv2
 import pytest
 
-from tests.served import running
-
 CHROMIUM = shutil.which("chromium")
 QUIET = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
          "--disable-sync"]  # fmt: skip
-SLOWNESS = 4
+SLOWNESS = 6
 """How often each frame of a film is shown; Chromium shows thirty a second, a film is made for fifteen and has no hurry."""
-LEAD, TAIL = 60, 600
+LEAD, TAIL = 60, 450
 """Frames of an empty bench: before the first label, and at the end, before Chromium shows the film from its beginning."""
+
+
+_DRIVERS = []
+"""The driver of the browsers that are open, if one is: a thread can have but one."""
 
 
 @contextmanager
@@ -24,19 +26,25 @@ def launched(*more):
     if CHROMIUM is None:
         assert os.environ.get("CI") != "true", "Chromium is missing"
         pytest.skip("Chromium is not installed")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as play:
+    with _driven() as play:
         browser = play.chromium.launch(executable_path=CHROMIUM, args=[*QUIET, *more])
         yield browser
         browser.close()
 
 
 @contextmanager
-def chromium(app):
-    """The system's Chromium, the address of `app` served on loopback, and what ends the service."""
-    with running(app) as service, launched() as browser:
-        yield browser, service.url, service.end
+def _driven():
+    from playwright.sync_api import sync_playwright
+
+    if _DRIVERS:
+        yield _DRIVERS[0]
+        return
+    with sync_playwright() as play:
+        _DRIVERS.append(play)
+        try:
+            yield play
+        finally:
+            _DRIVERS.clear()
 
 
 def as_camera(film):

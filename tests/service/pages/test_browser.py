@@ -4,7 +4,6 @@ import os
 
 import pytest
 
-from tests.browser import CHROMIUM, QUIET
 from tests.entry import PIN
 from tests.practice import MANAGER, NURSE, TECHNICIAN, TarnBridge, patient
 
@@ -104,7 +103,7 @@ def test_no_page_is_wider_than_its_screen(page, width):
 
 
 @pytest.mark.parametrize("size", [(1280, 800), (390, 844)], ids=["tablet", "phone"])
-def test_the_proof_page_checks_a_proof_from_the_disk_and_refuses_a_changed_one(tmp_path, size):
+def test_the_proof_page_checks_a_proof_from_the_disk_and_refuses_a_changed_one(tmp_path, browser, size):
     """Opened as a file, with no service and no network."""
     from importlib import resources
 
@@ -113,11 +112,6 @@ def test_the_proof_page_checks_a_proof_from_the_disk_and_refuses_a_changed_one(t
     from service.ledger.memory import MemoryLedger
     from service.stations.sealing import Sealer
     from tests.practice import chosen
-
-    if CHROMIUM is None:
-        assert os.environ.get("CI") != "true", "Chromium is missing"
-        pytest.skip("Chromium is not installed")
-    from playwright.sync_api import sync_playwright
 
     bridge, key = TarnBridge.over(MemoryLedger(chosen())), make_key(tmp_path / "k.key")
     bridge.act("name key", by=None, key=key.public)
@@ -141,26 +135,23 @@ def test_the_proof_page_checks_a_proof_from_the_disk_and_refuses_a_changed_one(t
     }
     page_file = tmp_path / "proof.html"
     page_file.write_bytes(resources.files("service.pages").joinpath("static/proof.html").read_bytes())
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=QUIET)
-        shown = browser.new_page(viewport={"width": size[0], "height": size[1]})
-        shown.goto(page_file.as_uri())
-        said = {}
-        for name, data in files.items():
-            (tmp_path / f"{name}.proof").write_bytes(data)
-            shown.evaluate("document.getElementById('said').textContent = ''")
-            shown.set_input_files("#file", tmp_path / f"{name}.proof")
-            shown.wait_for_selector("#said:not(:empty)")
-            said[name] = (shown.inner_text("#said"), shown.inner_text("#why"), shown.get_attribute("#verdict", "class"))
-        shown.fill("#trusted", "0123456789abcdef")
-        shown.set_input_files("#file", tmp_path / "good.proof")
-        shown.wait_for_selector("#why:has-text('not the key')")
-        shown.fill("#trusted", key.public[:16])
-        shown.wait_for_selector("#said:has-text('The proof holds')")
-        assert shown.evaluate("document.documentElement.scrollWidth <= innerWidth")
-        if os.environ.get("FOLDMARK_PICTURES"):
-            shown.screenshot(path=f"{os.environ['FOLDMARK_PICTURES']}/proof-{size[0]}.png")
-        browser.close()
+    shown = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    shown.goto(page_file.as_uri())
+    said = {}
+    for name, data in files.items():
+        (tmp_path / f"{name}.proof").write_bytes(data)
+        shown.evaluate("document.getElementById('said').textContent = ''")
+        shown.set_input_files("#file", tmp_path / f"{name}.proof")
+        shown.wait_for_selector("#said:not(:empty)")
+        said[name] = (shown.inner_text("#said"), shown.inner_text("#why"), shown.get_attribute("#verdict", "class"))
+    shown.fill("#trusted", "0123456789abcdef")
+    shown.set_input_files("#file", tmp_path / "good.proof")
+    shown.wait_for_selector("#why:has-text('not the key')")
+    shown.fill("#trusted", key.public[:16])
+    shown.wait_for_selector("#said:has-text('The proof holds')")
+    assert shown.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    if os.environ.get("FOLDMARK_PICTURES"):
+        shown.screenshot(path=f"{os.environ['FOLDMARK_PICTURES']}/proof-{size[0]}.png")
     assert said["good"] == (
         "The proof holds",
         f"{pack}: {good.count(b'noted_at') - 1} facts, all in the record of site K7. No gap in the record.",

@@ -64,13 +64,15 @@ def film(folder, shown):
 
 def test_a_set_goes_from_the_wash_to_a_patient_by_camera_alone(bridge, tmp_path):
     """No key, no touch; the office's judgement of the cycle log comes from the steriliser, not from a person."""
-    with running(make_app(bridge.desk, add_pages)) as service:
+    switches = as_camera(film(tmp_path, TECHNICIAN))
+    with running(make_app(bridge.desk, add_pages)) as service, launched(*switches) as browser:
         for station, (shown, ends) in CIRCLE.items():
-            with launched(*as_camera(film(tmp_path, shown))) as browser:
-                page = watching(browser, service.url)
-                page.goto(f"/stations/{station}")
-                page.wait_for_selector(f"#headline:text({ends!r})", timeout=3 * LONG)
-                assert page.errors == []
+            as_camera(film(tmp_path, shown))
+            page = watching(browser, service.url)
+            page.goto(f"/stations/{station}")
+            page.wait_for_selector(f"#headline:text({ends!r})", timeout=3 * LONG)
+            assert page.errors == []
+            page.context.close()
             bridge.wait(20)
             if station == "unloading-1":
                 bridge.judge(steam_load(1))
@@ -122,9 +124,9 @@ def test_a_camera_that_cannot_be_used_says_why_and_what_to_do(bridge, switches, 
         assert page.errors == []
 
 
-def test_a_wristband_of_the_practices_own_is_read_in_theatre_only(tmp_path):
+def test_a_wristband_of_the_practices_own_is_read_in_theatre_only(tmp_path, browser):
     bridge = TarnBridge(tmp_path, patient_pattern="VET[0-9]{6}")
-    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+    with running(make_app(bridge.desk, add_pages)) as service:
         page = browser.new_page(base_url=service.url)
         ours = "text => import('/static/codes.js').then(({ isOurs }) => isOurs(text, document.body.dataset.pattern))"
         for station, taken in (("theatre-1", True), ("wash-1", False)):
@@ -137,14 +139,14 @@ def test_a_wristband_of_the_practices_own_is_read_in_theatre_only(tmp_path):
         page.wait_for_selector("#headline:has-text('The case is open.')", timeout=LONG)
 
 
-def test_one_label_is_one_scan_until_it_has_left_the_picture_as_the_scanner_has_it(bridge):
+def test_one_label_is_one_scan_until_it_has_left_the_picture_as_the_scanner_has_it(bridge, browser):
     rng = random.Random(5)
     feeds = [
         [(round(at, 2), rng.sample("ABC", rng.randrange(3))) for at in itertools.accumulate(rng.choice((0.05, 0.3, 0.9, 1.2)) for _ in range(60))]
         for _ in range(40)
     ]  # fmt: skip
     wanted = [[steady.feed(at, codes) for at, codes in feed] for feed in feeds for steady in [Steady()]]
-    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+    with running(make_app(bridge.desk, add_pages)) as service:
         page = browser.new_page(base_url=service.url)
         page.goto("/stations/wash-1")
         found = page.evaluate(

@@ -7,7 +7,6 @@ from label_templates import codes
 from service.api.app import make_app
 from service.custody.chain import custody
 from service.pages.routes import add_pages
-from tests.browser import launched
 from tests.entry import Entry
 from tests.faults.load import Service
 from tests.practice import NURSE, SHELF, TECHNICIAN, TarnBridge, card, patient, steam_load, wash_load
@@ -67,8 +66,8 @@ def opened(bridge, pack):
     return found["state"], found["patients"], found["gaps"]
 
 
-def test_a_set_goes_from_the_wash_to_a_patient_by_keys_alone(bridge):
-    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+def test_a_set_goes_from_the_wash_to_a_patient_by_keys_alone(bridge, browser):
+    with running(make_app(bridge.desk, add_pages)) as service:
         page = browser.new_page(base_url=service.url)
         at_station(page, "wash-1")
         for code in (TECHNICIAN, wash_load(1), SET):
@@ -116,8 +115,8 @@ def test_a_set_goes_from_the_wash_to_a_patient_by_keys_alone(bridge):
     assert bridge.facts("refused") == []
 
 
-def test_a_set_goes_from_the_wash_to_a_patient_by_touch_alone(bridge):
-    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+def test_a_set_goes_from_the_wash_to_a_patient_by_touch_alone(bridge, browser):
+    with running(make_app(bridge.desk, add_pages)) as service:
         named = {"id": bridge.new_id(), "code": patient(812), "name": "Milo", "species": "cat"}
         assert httpx.post(f"{service.url}/api/patients", json=named).status_code == 200
         context = browser.new_context(base_url=service.url, has_touch=True, viewport={"width": 800, "height": 1280})
@@ -143,8 +142,8 @@ def test_a_set_goes_from_the_wash_to_a_patient_by_touch_alone(bridge):
     assert bridge.facts("refused") == []
 
 
-def test_two_tablets_at_one_station_show_the_same(bridge):
-    with running(make_app(bridge.desk, add_pages)) as service, launched() as browser:
+def test_two_tablets_at_one_station_show_the_same(bridge, browser):
+    with running(make_app(bridge.desk, add_pages)) as service:
         tablets = [browser.new_context(base_url=service.url).new_page() for _ in range(2)]
         for tablet in tablets:
             at_station(tablet, "wash-1")
@@ -160,28 +159,27 @@ def test_two_tablets_at_one_station_show_the_same(bridge):
     assert shown[0][2] == "1 sets"
 
 
-def test_a_killed_service_leaves_the_screen_unchecked_and_its_return_finds_the_work_where_it_was(bridge):
+def test_a_killed_service_leaves_the_screen_unchecked_and_its_return_finds_the_work_where_it_was(bridge, browser):
     bridge.wash([SET])
     tablet = {"name": "foldmark_device", "value": Entry(bridge.desk).device(), "domain": "127.0.0.1", "path": "/"}
     bridge.close()
     service = Service(bridge.path)
     try:
-        with launched() as browser:
-            page = browser.new_page(base_url=f"http://127.0.0.1:{service.port}")
-            page.context.add_cookies([tablet])
-            at_station(page, "packing-1")
-            for code in (TECHNICIAN, SET, card("YES"), card("YES")):
-                keyed(page, code)
-            says(page, "Elevators: 3?")
-            service.kill()
-            page.wait_for_selector("#verdict[data-verdict='not checked']", timeout=LONG)
-            assert page.inner_text("#link") == "not connected"
-            service = Service(bridge.path, port=service.port)
-            says(page, "Elevators: 3?")
-            page.wait_for_selector("#link:text('connected')", timeout=LONG)
-            assert page.inner_text("#open-number") == "2 of 4"
-            assert page.inner_text("#who") == TECHNICIAN
-            keyed(page, card("YES"))
-            says(page, "Gauze: 10?")
+        page = browser.new_page(base_url=f"http://127.0.0.1:{service.port}")
+        page.context.add_cookies([tablet])
+        at_station(page, "packing-1")
+        for code in (TECHNICIAN, SET, card("YES"), card("YES")):
+            keyed(page, code)
+        says(page, "Elevators: 3?")
+        service.kill()
+        page.wait_for_selector("#verdict[data-verdict='not checked']", timeout=LONG)
+        assert page.inner_text("#link") == "not connected"
+        service = Service(bridge.path, port=service.port)
+        says(page, "Elevators: 3?")
+        page.wait_for_selector("#link:text('connected')", timeout=LONG)
+        assert page.inner_text("#open-number") == "2 of 4"
+        assert page.inner_text("#who") == TECHNICIAN
+        keyed(page, card("YES"))
+        says(page, "Gauze: 10?")
     finally:
         service.kill()

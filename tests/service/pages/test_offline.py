@@ -9,9 +9,9 @@ from playwright.sync_api import Route
 from service.api.app import make_app
 from service.custody.facts import moment
 from service.pages.routes import add_pages
-from tests.browser import chromium
 from tests.entry import PIN, Entry
 from tests.practice import NURSE, TECHNICIAN, TarnBridge, card, patient, wash_load
+from tests.served import running
 
 LONG = 60_000
 """Milliseconds in which anything comes on a busy machine."""
@@ -28,17 +28,18 @@ KEPT = """() => new Promise((told, failed) => {
 
 
 @pytest.fixture
-def tablet(tmp_path):
+def tablet(tmp_path, browser):
     """A tablet at a running Tarn Bridge: its page, the practice, and the bodies of the scans it has sent."""
     bridge = TarnBridge(tmp_path)
-    with chromium(make_app(bridge.desk, add_pages)) as (browser, address, _):
-        page = browser.new_context(base_url=address, viewport={"width": 1280, "height": 800}).new_page()
+    with running(make_app(bridge.desk, add_pages)) as service:
+        page = browser.new_context(base_url=service.url, viewport={"width": 1280, "height": 800}).new_page()
         sent, errors = [], []
         page.context.on(
             "request", lambda told: sent.append(told.post_data_json) if told.url.endswith("/scans") else None
         )
         page.on("pageerror", lambda error: errors.append(str(error)))
         yield page, bridge, sent
+        page.context.close()
         assert errors == []
 
 
@@ -186,15 +187,15 @@ def test_a_slow_answer_is_no_go_until_it_is_there(tablet):
     assert page.inner_text("#waiting") == ""
 
 
-def test_a_pin_is_neither_shown_nor_kept_in_the_tablet(tmp_path):
+def test_a_pin_is_neither_shown_nor_kept_in_the_tablet(tmp_path, browser):
     bridge = TarnBridge(tmp_path)
     entry = Entry(bridge.desk)
     entry.person(NURSE)
     one = bridge.new_set()
     bridge.wash([one])
     load = bridge.sterilise([bridge.pack(one)])
-    with chromium(make_app(bridge.desk, add_pages, None, entry.doors)) as (browser, address, _):
-        page = browser.new_context(base_url=address).new_page()
+    with running(make_app(bridge.desk, add_pages, None, entry.doors)) as service:
+        page = browser.new_context(base_url=service.url).new_page()
         page.context.add_cookies(
             [{"name": "foldmark_device", "value": entry.device(), "domain": "127.0.0.1", "path": "/"}]
         )
