@@ -23,7 +23,7 @@ SHEET = [
 PROGRAMMES = {
     "134/3": ProgrammeLimits("134/3", 134),
     "121/15": ProgrammeLimits("121/15", 121),
-    "134/3 immediate": ProgrammeLimits("134/3 immediate", 134, wrapped=False, immediate=True),
+    "134/3 immediate": ProgrammeLimits("134/3 immediate", 134, ("unwrapped", "hollow"), immediate=True),
 }
 
 

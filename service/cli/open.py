@@ -25,7 +25,7 @@ def settings_of(ctx: click.Context) -> Settings:
         if told.get(name):
             found = replace(found, **{name: told[name]})
     limits = {
-        p.name: ProgrammeLimits(p.name, int(p.set_c), wrapped=p.wrapped, immediate=p.immediate, removal=p.removal)
+        p.name: ProgrammeLimits(p.name, p.set_c, p.holds, immediate=p.immediate, removal=p.removal)
         for p in all_programmes()
     }
     return replace(found, practice=settings_file.with_programmes(found.practice, limits))

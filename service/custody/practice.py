@@ -7,11 +7,12 @@ from zoneinfo import ZoneInfo
 
 @dataclass(frozen=True, slots=True)
 class ProgrammeLimits:
-    """What a machine's programme may hold: set temperature in °C, wrapped goods or not, immediate use or not."""
+    """What a machine's programme may hold (wrapped, hollow, textile, unwrapped), its set temperature in °C, and how air
+    is removed in it; immediate use or not."""
 
     name: str
-    set_c: int
-    wrapped: bool = True
+    set_c: float
+    holds: tuple[str, ...] = ("wrapped", "hollow", "textile")
     immediate: bool = False
     removal: str | None = None
 

@@ -1,10 +1,15 @@
-"""Cycle logs for the invented practice. Invented data is for the demo only."""
+"""Cycle logs for the invented practice and for trials. Invented data is for the demo and for tests only."""
 
 import numpy as np
 
+from service.steam import saturation
 from service.steam.programme import Programme
 
 STEP_S = 5
+FAULTS = (
+    "short hold", "aborted", "air", "superheat", "gap", "too hot", "wet", "no air removal", "dip",
+)  # fmt: skip
+"""What can be wrong with a made cycle, each in one criterion alone as far as a cycle can be."""
 
 
 def _ramp(start: float, end: float, seconds: int) -> list[float]:
@@ -12,27 +17,32 @@ def _ramp(start: float, end: float, seconds: int) -> list[float]:
     return [start + (end - start) * (1 - np.exp(-3 * (i + 1) / steps)) / (1 - np.exp(-3)) for i in range(steps)]
 
 
-def made_cycle(programme: Programme, rng: np.random.Generator, fault: str | None = None) -> bytes:
+def made_cycle(programme: Programme, rng: np.random.Generator, fault: str | None = None, heating_s: int = 240) -> bytes:
     """A log as CSV bytes: air removal pulses, heating, a plateau with ripple, exhaust, drying; a reading each 5 s.
 
-    `fault` may be `short hold` or `aborted`.
+    `fault` is one of FAULTS; `heating_s` how long the last rise takes.
     """
-    plateau_c = programme.set_c + 1.2
+    plateau_c = programme.set_c + (programme.band_k + 1.5 if fault == "too hot" else 1.2)
     temperature = [22.0 + 0.05 * i for i in range(12)]
-    for low, high in ((60.0, 101.0), (78.0, 104.0), (84.0, 108.0)):
+    for low, high in () if fault == "no air removal" else ((60.0, 101.0), (78.0, 104.0), (84.0, 108.0)):
         temperature += _ramp(temperature[-1], high, 90) + _ramp(high, low, 60)
-    temperature += _ramp(temperature[-1], plateau_c, 240)
-    hold_s = programme.hold_s + 35
-    if fault == "short hold":
-        hold_s = programme.hold_s - 60
+    temperature += _ramp(temperature[-1], plateau_c, heating_s)
+    held = len(temperature)
+    hold_s = programme.hold_s + (-60 if fault == "short hold" else 35)
     steady = [plateau_c + 0.15 * np.sin(i / 3) for i in range(hold_s // STEP_S)]
+    if fault == "dip":
+        steady[len(steady) // 2] = programme.set_c - 1.0
     temperature += steady[: len(steady) // 3] if fault == "aborted" else steady
+    ended = len(temperature)
     temperature += _ramp(temperature[-1], 100.0, 120)
     if fault != "aborted":
-        temperature += [100.0 - 0.03 * i + 1.5 * np.sin(i / 8) for i in range(600 // STEP_S)]
+        dry_s = 60 if fault == "wet" else (programme.dry_s or 600) + 60
+        temperature += [100.0 - 0.03 * i + 1.5 * np.sin(i / 8) for i in range(dry_s // STEP_S)]
     noisy = np.array(temperature) + rng.normal(0, 0.05, len(temperature))
-    # Tsat inverted from 42.6776 − 3892.70/(ln P[MPa] − 9.48654): good to 0.14 K, enough for a made log.
-    pressure = np.exp(9.48654 - 3892.70 / (noisy + 273.15 - 42.6776)) * 1000
-    lines = ["seconds,temperature_c,pressure_kpa"]
-    lines += [f"{i * STEP_S},{t:.2f},{p:.1f}" for i, (t, p) in enumerate(zip(noisy, pressure, strict=True))]
-    return ("\n".join(lines) + "\n").encode()
+    pressure = saturation.pressure_kpa(noisy)
+    if fault in {"air", "superheat"}:
+        pressure[held:ended] = saturation.pressure_kpa(noisy[held:ended] + (3.0 if fault == "air" else -3.0))
+    rows = [(i * STEP_S, t, p) for i, (t, p) in enumerate(zip(noisy, pressure, strict=True))]
+    if fault == "gap":
+        del rows[held + 6 : held + 6 + 75 // STEP_S]
+    return ("seconds,temperature_c,pressure_kpa\n" + "".join(f"{s},{t:.2f},{p:.1f}\n" for s, t, p in rows)).encode()

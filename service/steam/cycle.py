@@ -24,11 +24,15 @@ class CycleError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Cycle:
-    """Readings: `seconds` since the log began, rising; `temperature_c` in °C; `pressure_kpa` absolute, or None."""
+    """Readings: `seconds` since the log began, rising; `temperature_c` in °C; `pressure_kpa` absolute, or None.
+
+    `second_c` is what a second probe read, or None.
+    """
 
     seconds: Series
     temperature_c: Series
     pressure_kpa: Series | None = None
+    second_c: Series | None = None
 
 
 def read_csv(data: bytes) -> Cycle:

@@ -7,14 +7,19 @@ import numpy as np
 
 from service.steam import saturation
 from service.steam.cycle import Cycle
-from service.steam.lethality import REFERENCE_C, f0
-from service.steam.programme import Programme
+from service.steam.lethality import PROBE_K, REFERENCE_C, Z_K, f0, f0_error
+from service.steam.phases import Phases, Stretch, phases_of
+from service.steam.programme import EN_285, PRACTICE, Programme
 
 LONGEST_GAP_S = 60.0
 """Seconds without a reading inside the plateau that can be believed; beyond it nobody saw what the machine did. Common
 practice, no source."""
 SATURATED_K = 2.0
 """K: how far a reading and saturated steam at its pressure may lie apart on the plateau. EN 285, from memory."""
+PROBES_K = 2.0
+"""K: how far two probes may lie apart at one moment of the plateau. EN 285, from memory."""
+EQUILIBRATION_S = 15.0
+"""Seconds from the first probe at the set temperature to all of them, for chambers up to 800 l. EN 285, from memory."""
 NOT_SATURATED = "No pressure was logged: whether the chamber held steam alone, air or superheat, cannot be told."
 NOTES = (f"F0 is calculated by the trapezium rule at {REFERENCE_C} °C; a calculated F0 is not a validation.",)
 
@@ -42,19 +47,36 @@ class Plateau:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """What a log says of a cycle. `verdict` is pass, fail or cannot judge; `hold_s` whole seconds; `f0_min` minutes."""
+    """What a log says of a cycle. `verdict` is pass, fail or cannot judge; `hold_s` whole seconds; `f0_min` minutes.
+
+    `f0_error_min` is how far the trapezium rule can be from the smooth curve through the readings; `mean_c` (°C) is the
+    mean of the first probe on the plateau, weighted by time.
+    """
 
     verdict: str
     programme: str
     hold_s: int
     f0_min: float
+    f0_error_min: float
     plateau: Plateau | None
+    mean_c: float | None
     criteria: tuple[Criterion, ...]
+    phases: tuple[Stretch, ...]
+    pulses: int
     notes: tuple[str, ...]
 
     @property
     def f0_hundredths(self) -> int:
         return round(self.f0_min * 100)
+
+    def measures(self) -> dict[str, int | None]:
+        """What is kept of a cycle to look at its machine over time: integers, the unit in the key; None: not seen."""
+        heating, drying = (next((p for p in self.phases if p.name == name), None) for name in ("heating", "drying"))
+        return {
+            "plateau_c_hundredths": None if self.mean_c is None else round(self.mean_c * 100),
+            "heating_s": round(heating.seconds) if heating else None,
+            "drying_s": round(drying.seconds) if drying else None,
+        }
 
     def to_json(self) -> dict[str, Any]:
         """`foldmark cycle --json`: plain values, F0 to four decimals."""
@@ -65,51 +87,95 @@ class Judgement:
             "f0_min": round(self.f0_min, 4),
             "plateau": asdict(self.plateau) if self.plateau else None,
             "criteria": [asdict(criterion) for criterion in self.criteria],
+            "f0_error_min": round(self.f0_error_min, 4),
+            "phases": [asdict(one) for one in self.phases],
+            "pulses": self.pulses,
+            "measures": self.measures(),
+            "notes": list(self.notes),
         }
 
 
-def _longest_run(cycle: Cycle, lowest_c: float, highest_c: float) -> slice | None:
-    """The rows of the longest stretch of readings none of which leaves these limits."""
-    within = (cycle.temperature_c >= lowest_c) & (cycle.temperature_c <= highest_c)
-    hot = np.concatenate(([False], within, [False]))
-    edges = np.flatnonzero(np.diff(hot.astype(np.int8)))
-    starts, ends = edges[::2], edges[1::2] - 1
-    if not starts.size:
-        return None
-    best = int(np.argmax(cycle.seconds[ends] - cycle.seconds[starts]))
-    return slice(int(starts[best]), int(ends[best]) + 1)
+def judge(cycle: Cycle, programme: Programme, *, removal: str | None = None) -> Judgement:
+    """Whether `cycle` meets `programme`, run by a machine that takes air out by `removal` (None: not known).
 
-
-def judge(cycle: Cycle, programme: Programme) -> Judgement:
-    """Whether `cycle` meets `programme`: each criterion that fails makes it fail.
-
-    A gap in the readings of the plateau is `cannot judge`, never `pass`. What was not logged is said and not judged.
+    A criterion that fails makes the cycle fail. What nobody saw makes it `cannot judge`, never `pass`: a gap in the
+    readings of the plateau, a machine that cannot run the programme, air whose removal was logged and did not happen.
     """
-    run = _longest_run(cycle, programme.set_c, programme.set_c + programme.band_k)
-    plateau, hold_s, gap_s = None, 0, 0.0
-    if run is not None:
-        seconds, temperature = cycle.seconds[run], cycle.temperature_c[run]
-        plateau = Plateau(float(seconds[0]), float(seconds[-1]), float(temperature.min()), float(temperature.max()))
+    phases = phases_of(cycle, programme.lowest_c, programme.highest_c)
+    plateau, mean_c, hold_s = None, None, 0
+    if phases.plateau is not None:
+        seconds, celsius = cycle.seconds[phases.plateau], _probes(cycle)[:, phases.plateau]
+        plateau = Plateau(float(seconds[0]), float(seconds[-1]), float(celsius.min()), float(celsius.max()))
+        mean_c = _mean(seconds, celsius[0])
         hold_s = int(seconds[-1] - seconds[0])
-        gap_s = float(np.diff(seconds).max()) if seconds.size > 1 else 0.0
-    seen = Criterion("readings in the plateau", f"longest gap {gap_s:g} s", f"at most {LONGEST_GAP_S:g} s",
-                     gap_s <= LONGEST_GAP_S if run is not None else None, "common practice, no source")  # fmt: skip
-    hold = Criterion("hold", f"{hold_s} s at {programme.set_c:g} °C or more", f"at least {programme.hold_s} s",
-                     hold_s >= programme.hold_s, programme.source)  # fmt: skip
-    criteria = (hold, seen, _band(cycle, programme), _saturation(cycle, run))
-    if any(one.ok is False for one in criteria if one is not seen):
+    must = (
+        Criterion("hold", f"{hold_s} s at {programme.lowest_c:g} °C or more", f"at least {programme.hold_s} s",
+                  hold_s >= programme.hold_s, programme.source),
+        _band(cycle, programme),
+        _probes_agree(cycle, phases),
+        _equilibration(cycle, phases),
+        _saturation(cycle, phases.plateau),
+        _drying(phases, programme),
+    )  # fmt: skip
+    seen = (_gaps(cycle, phases.plateau), _air_removal(cycle, phases, programme, removal))
+    if any(one.ok is False for one in must):
         verdict = "fail"
     else:
-        verdict = "pass" if seen.ok else "cannot judge"
+        verdict = "cannot judge" if any(one.ok is False for one in seen) else "pass"
     notes = NOTES if cycle.pressure_kpa is not None else (NOT_SATURATED, *NOTES)
-    return Judgement(verdict, programme.name, hold_s, f0(cycle), plateau, criteria, notes)
+    return Judgement(
+        verdict, programme.name, hold_s, f0(cycle), f0_error(cycle), plateau, mean_c, (*must, *seen), phases.stretches,
+        phases.pulses, (*notes, _probe_note(f0(cycle))),
+    )  # fmt: skip
+
+
+def _probes(cycle: Cycle) -> np.ndarray:
+    """The readings of every probe, a row each."""
+    return np.vstack([cycle.temperature_c] if cycle.second_c is None else [cycle.temperature_c, cycle.second_c])
+
+
+def _mean(seconds: np.ndarray, celsius: np.ndarray) -> float:
+    if seconds.size == 1:
+        return float(celsius[0])
+    return float((np.diff(seconds) * (celsius[1:] + celsius[:-1])).sum() / 2 / (seconds[-1] - seconds[0]))
+
+
+def _probe_note(minutes: float) -> str:
+    factor = 10 ** (PROBE_K / Z_K)
+    least, most = minutes / factor, minutes * factor
+    return f"If the probe is wrong by {PROBE_K:g} K, F0 lies between {least:.1f} and {most:.1f} min."
+
+
+def _gaps(cycle: Cycle, run: slice | None) -> Criterion:
+    """Nobody can say what the machine did where no reading was taken."""
+    seconds = cycle.seconds[run] if run is not None else cycle.seconds[:0]
+    gap_s = float(np.diff(seconds).max()) if seconds.size > 1 else 0.0
+    return Criterion("readings in the plateau", f"longest gap {gap_s:g} s", f"at most {LONGEST_GAP_S:g} s",
+                     gap_s <= LONGEST_GAP_S if run is not None else None, PRACTICE)  # fmt: skip
 
 
 def _band(cycle: Cycle, programme: Programme) -> Criterion:
     """No reading lies above the band: too hot harms instruments and wrap, and superheated steam kills less."""
-    highest = float(cycle.temperature_c.max())
-    top = programme.set_c + programme.band_k
+    highest, top = float(_probes(cycle).max()), programme.highest_c
     return Criterion("band", f"highest {highest:.2f} °C", f"at most {top:g} °C", highest <= top, programme.band_source)
+
+
+def _probes_agree(cycle: Cycle, phases: Phases) -> Criterion:
+    limit = f"within {PROBES_K:g} K of each other"
+    if cycle.second_c is None or phases.plateau is None:
+        value = "one probe was logged" if cycle.second_c is None else "no plateau"
+        return Criterion("probes", value, limit, None, EN_285)
+    apart = float(np.abs(cycle.temperature_c - cycle.second_c)[phases.plateau].max())
+    return Criterion("probes", f"{apart:.2f} K apart at most", limit, apart <= PROBES_K, EN_285)
+
+
+def _equilibration(cycle: Cycle, phases: Phases) -> Criterion:
+    limit = f"at most {EQUILIBRATION_S:g} s"
+    if cycle.second_c is None or phases.plateau is None:
+        value = "one probe was logged" if cycle.second_c is None else "no plateau"
+        return Criterion("equilibration", value, limit, None, EN_285)
+    took = phases.seconds("equilibration") or 0.0
+    return Criterion("equilibration", f"{took:g} s from the first probe to all", limit, took <= EQUILIBRATION_S, EN_285)
 
 
 def _saturation(cycle: Cycle, run: slice | None) -> Criterion:
@@ -117,8 +183,30 @@ def _saturation(cycle: Cycle, run: slice | None) -> Criterion:
     limit = f"within {SATURATED_K:g} K of saturated steam"
     if cycle.pressure_kpa is None or run is None:
         value = "no pressure was logged" if cycle.pressure_kpa is None else "no plateau"
-        return Criterion("saturation", value, limit, None, "EN 285, from memory")
+        return Criterion("saturation", value, limit, None, EN_285)
     apart = cycle.temperature_c[run] - saturation.temperature_c(cycle.pressure_kpa[run])
     ok = bool((np.abs(apart) <= SATURATED_K).all())
     value = f"{apart.min():+.2f} to {apart.max():+.2f} K"
-    return Criterion("saturation", value, limit, ok, "EN 285, from memory; steam by IAPWS-IF97")
+    return Criterion("saturation", value, limit, ok, f"{EN_285}; steam by IAPWS-IF97")
+
+
+def _drying(phases: Phases, programme: Programme) -> Criterion:
+    """Wraps that come out wet are not used; a programme may say how long they dry."""
+    took = phases.seconds("drying")
+    limit = f"at least {programme.dry_s} s" if programme.dry_s else "no limit in this programme"
+    value = "not logged" if took is None else f"{took:g} s"
+    if took is None or not programme.dry_s:
+        return Criterion("drying", value, limit, None, programme.dry_source)
+    return Criterion("drying", value, limit, took >= programme.dry_s, programme.dry_source)
+
+
+def _air_removal(cycle: Cycle, phases: Phases, programme: Programme, removal: str | None) -> Criterion:
+    """A programme that needs air pumped out says nothing of a machine that did not pump."""
+    if removal is not None and programme.removal == "active" and removal != "active":
+        return Criterion("air removal", f"the machine's is by {removal}", "active", False, programme.source)
+    pulses = f"{phases.pulses} pulse{'' if phases.pulses == 1 else 's'} seen"
+    if programme.removal != "active":
+        return Criterion("air removal", pulses, f"by {programme.removal or 'either'}", None, programme.source)
+    if cycle.pressure_kpa is None or phases.plateau is None:
+        return Criterion("air removal", pulses, "active", True if phases.pulses else None, programme.source)
+    return Criterion("air removal", pulses, "active: at least 1 pulse", phases.pulses > 0, PRACTICE)

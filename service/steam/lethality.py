@@ -9,6 +9,9 @@ REFERENCE_C = 121.1
 Z_K = 10.0
 """K: the temperature change that changes lethality tenfold (same source)."""
 
+PROBE_K = 0.5
+"""K: how far a probe may be wrong unnoticed; it multiplies F0 by 1.122 or 0.891. Common practice, no source."""
+
 
 def rate(temperature_c: Series | float) -> Series:
     """The lethal rate L = 10^((T − 121.1)/10), dimensionless: minutes at 121.1 °C for one minute at T."""
@@ -25,3 +28,18 @@ def running_f0(cycle: Cycle) -> Series:
 def f0(cycle: Cycle) -> float:
     """F0 of the whole log, in minutes. A calculated F0 is not a validation."""
     return float(running_f0(cycle)[-1])
+
+
+def f0_error(cycle: Cycle) -> float:
+    """How far the trapezium rule can be from the smooth curve through the readings, in minutes.
+
+    The rule's error of an interval of h seconds is h³/12 times the second derivative; that is taken from the readings
+    on either side, the larger of the two, without regard to its sign.
+    """
+    if cycle.seconds.size < 3:
+        return 0.0
+    steps = np.diff(cycle.seconds)
+    slopes = np.diff(rate(cycle.temperature_c)) / steps
+    bends = np.abs(2 * np.diff(slopes) / (steps[1:] + steps[:-1]))
+    larger = np.maximum(np.concatenate((bends[:1], bends)), np.concatenate((bends, bends[-1:])))
+    return float((steps**3 * larger).sum() / 12 / 60)
