@@ -51,10 +51,20 @@ class Judgement:
     plateau: Plateau | None
     criteria: tuple[Criterion, ...]
     notes: tuple[str, ...]
+    plateau_mean_c: float | None = None
 
     @property
     def f0_hundredths(self) -> int:
         return round(self.f0_min * 100)
+
+    def measures(self) -> dict[str, int | None]:
+        """What charts follow besides hold and F0: mean of the plateau in hundredths of °C, heating, drying in s."""
+        mean = self.plateau_mean_c
+        return {
+            "plateau_c_hundredths": None if mean is None else round(mean * 100),
+            "heating_s": None,
+            "drying_s": None,
+        }
 
     def to_json(self) -> dict[str, Any]:
         """`foldmark cycle --json`: plain values, F0 to four decimals."""
@@ -86,10 +96,11 @@ def judge(cycle: Cycle, programme: Programme) -> Judgement:
     A gap in the readings of the plateau is `cannot judge`, never `pass`. What was not logged is said and not judged.
     """
     run = _longest_run(cycle, programme.set_c, programme.set_c + programme.band_k)
-    plateau, hold_s, gap_s = None, 0, 0.0
+    plateau, mean_c, hold_s, gap_s = None, None, 0, 0.0
     if run is not None:
         seconds, temperature = cycle.seconds[run], cycle.temperature_c[run]
         plateau = Plateau(float(seconds[0]), float(seconds[-1]), float(temperature.min()), float(temperature.max()))
+        mean_c = float(temperature.mean())
         hold_s = int(seconds[-1] - seconds[0])
         gap_s = float(np.diff(seconds).max()) if seconds.size > 1 else 0.0
     seen = Criterion("readings in the plateau", f"longest gap {gap_s:g} s", f"at most {LONGEST_GAP_S:g} s",
@@ -102,7 +113,7 @@ def judge(cycle: Cycle, programme: Programme) -> Judgement:
     else:
         verdict = "pass" if seen.ok else "cannot judge"
     notes = NOTES if cycle.pressure_kpa is not None else (NOT_SATURATED, *NOTES)
-    return Judgement(verdict, programme.name, hold_s, f0(cycle), plateau, criteria, notes)
+    return Judgement(verdict, programme.name, hold_s, f0(cycle), plateau, criteria, notes, mean_c)
 
 
 def _band(cycle: Cycle, programme: Programme) -> Criterion:
