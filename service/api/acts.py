@@ -41,6 +41,7 @@ from service.custody.rules.anywhere import DAMAGE
 from service.custody.rules.office import MACHINE_KINDS, SET_KINDS
 from service.custody.rules.release import RESULTS
 from service.custody.rules.roles import PIN, ROLES
+from service.custody.rules.upkeep import SERVICES
 from service.stations.desk import Beside, Desk
 from service.steam.cycle import CycleError, read_csv
 from service.steam.judge import judge
@@ -80,6 +81,9 @@ POSTS = (
          {"why": "door gasket torn"}),
     Post("/machines/{machine}/return", "return machine", "Put a machine back into service", (_WHY,),
          {"why": "three proving loads negative"}),
+    Post("/machines/{machine}/serviced", "service machine", "Write into a machine's log",
+         (("what", one_of(*SERVICES), NEEDED), ("counter", whole(0, 10**9) | None, None), ("next_due", Day | None, None), _MAYBE_WHY),
+         {"what": "gasket", "counter": 1204, "next_due": "2026-09-01", "why": None}),
     Post("/sets", "register set", "Register a set and its count sheet",
          (("name", Name, NEEDED), ("kind", one_of(*SET_KINDS), "set"), ("implant", bool, False), ("sheet", _some(SheetLine, 300, 1), NEEDED),
           ("mark", Mark | None, None), ("wrap", one_of(*SHELF_LIVES), "double"), ("bears_c", _DEGREES | None, None)),
@@ -214,7 +218,7 @@ def _judge(desk: Desk) -> Any:
             raise Problem(422, "The cycle cannot be judged", str(error)) from error
         sha256 = hashlib.sha256(body).hexdigest()
         told |= {"verdict": judgement.verdict, "basis": "log", "hold_s": judgement.hold_s,
-                 "f0_hundredths": judgement.f0_hundredths, "log_sha256": sha256}  # fmt: skip
+                 "f0_hundredths": judgement.f0_hundredths, "log_sha256": sha256} | judgement.measures()  # fmt: skip
         future = desk.act(act_id, "judge cycle", by=by, body=told, load=load,
                           beside=lambda batch: batch.keep_log(sha256, load, limits.name, body))  # fmt: skip
         return await asyncio.wrap_future(future) | {"judgement": judgement.to_json()}

@@ -17,6 +17,7 @@ REQUIRED: Final[dict[str, frozenset[str]]] = {
         "machine_registered": "machine kind removal",
         "machine_stopped": "machine why",
         "machine_returned": "machine",
+        "machine_serviced": "machine what counter next_due why",
         "set_registered": "kind implant sheet",
         "set_changed": "sheet why",
         "set_retired": "why",

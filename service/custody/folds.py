@@ -151,6 +151,9 @@ def _load_judged(load: Load, fact: Fact) -> Load:
         basis=data["basis"],
         hold_s=data["hold_s"],
         f0_hundredths=data["f0_hundredths"],
+        plateau_c_hundredths=data.get("plateau_c_hundredths"),
+        heating_s=data.get("heating_s"),
+        drying_s=data.get("drying_s"),
         log_sha256=data["log_sha256"],
         judged_at=fact.at,
     )
@@ -245,12 +248,22 @@ def _machine_registered(machine: Machine | None, fact: Fact) -> Machine:
         programmes=tuple(data.get("programmes") or ()),
         steps=tuple(data.get("steps") or ()),
         stopped=machine.stopped if machine else None,
+        services=machine.services if machine else (),
+        counter=machine.counter if machine else None,
     )
+
+
+def _machine_serviced(machine: Machine, fact: Fact) -> Machine:
+    data = fact.data
+    others = tuple(one for one in machine.services if one[0] != data["what"])
+    counter = machine.counter if data["counter"] is None else data["counter"]
+    return changed(machine, services=(*others, (data["what"], fact.at, data["next_due"])), counter=counter)
 
 
 MACHINE: dict[str, Fold] = {
     "machine_registered": _machine_registered,
     "machine_stopped": lambda m, f: changed(m, stopped=f.data["why"]),
+    "machine_serviced": _machine_serviced,
     "machine_returned": _marked(stopped=None),
     "indicator_read": lambda m, f: (
         changed(m, air_removal_at=f.at) if (f.data["indicator"], f.data["result"]) == ("air removal", "pass") else m

@@ -7,8 +7,7 @@ from zoneinfo import ZoneInfo
 
 @dataclass(frozen=True, slots=True)
 class ProgrammeLimits:
-    """What a machine's programme may hold (wrapped, hollow, textile, unwrapped), its set temperature in °C, and how air
-    is removed in it; immediate use or not."""
+    """A programme as loading knows it: °C, what it may hold (wrapped, hollow, textile, unwrapped), how air goes."""
 
     name: str
     set_c: float

@@ -72,6 +72,9 @@ class Load:
     basis: str | None = None
     hold_s: int | None = None
     f0_hundredths: int | None = None
+    plateau_c_hundredths: int | None = None
+    heating_s: int | None = None
+    drying_s: int | None = None
     log_sha256: str | None = None
     judged_at: str | None = None
     biological_lot: str | None = None
@@ -145,6 +148,9 @@ class Machine:
     steps: Texts = ()
     stopped: str | None = None
     air_removal_at: str | None = None
+    services: tuple[tuple[str, str, str | None], ...] = ()
+    """The latest of each kind of service: what, when, and the day the next one is due."""
+    counter: int | None = None
     seq: int = 0
 
 

@@ -6,7 +6,7 @@ from importlib import resources
 
 from service.ledger.store import LedgerError
 
-VERSION = 4
+VERSION = 5
 
 
 def script(store: str) -> str:

@@ -17,7 +17,7 @@ _FONT = "Atkinson Hyperlegible,ui-sans-serif,system-ui,sans-serif"
 _MOST_POINTS = 1200
 
 
-def _ticks(low: float, high: float, about: int) -> list[float]:
+def ticks(low: float, high: float, about: int) -> list[float]:
     """Round values between `low` and `high`, about that many."""
     raw = max((high - low) / about, 1e-9)
     size = 10.0 ** np.floor(np.log10(raw))
@@ -59,10 +59,10 @@ def cycle_svg(cycle: Cycle, judgement: Judgement, programme: Programme, *, title
         f'<text x="{LEFT}" y="24" font-size="17" font-weight="700">{escape(title[:90])}</text>',
         f'<text x="{LEFT}" y="46">{_summary(judgement, programme)}</text>',
     ]
-    for value in _ticks(low, high, 8):
+    for value in ticks(low, high, 8):
         parts.append(f'<path d="M{LEFT} {y(value):.1f}H{WIDTH - RIGHT}" stroke="{_LINE}"/>')
         parts.append(f'<text x="{LEFT - 8}" y="{y(value) + 5:.1f}" text-anchor="end" fill="{_SOFT}">{value:g}</text>')
-    for value in _ticks(first, last, 9):
+    for value in ticks(first, last, 9):
         parts.append(f'<path d="M{x(value):.1f} {HEIGHT - BOTTOM}v6" stroke="{_INK}"/>')
         parts.append(
             f'<text x="{x(value):.1f}" y="{HEIGHT - BOTTOM + 22}" text-anchor="middle" fill="{_SOFT}">{value:g}</text>'

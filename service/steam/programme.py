@@ -81,7 +81,12 @@ def made(table: dict[str, Any], where: str) -> Programme:
     known = {field.name: field for field in fields(Programme)}
     if strange := [name for name in table if name not in known]:
         raise ProgrammeError(f"{where}: nobody knows {strange[0]}; the keys are {', '.join(known)}")
-    whole = {"immediate": False, "mark": "SITE", "band_k": 3.0, "band_source": BANDS["large"].source} | table
+    whole: dict[str, Any] = {
+        "immediate": False,
+        "mark": "SITE",
+        "band_k": 3.0,
+        "band_source": BANDS["large"].source,
+    } | table
     needed = ("name", "set_c", "hold_s", "removal", "holds", "source")
     if missing := [name for name in needed if name not in whole]:
         raise ProgrammeError(f"{where}: {missing[0]} is missing; a programme needs {', '.join(needed)}")

@@ -54,6 +54,7 @@ TABLES = {
     "service/custody/rules/packing.py": ("WRAPS",),
     "service/custody/rules/release.py": ("RESULTS",),
     "service/custody/rules/roles.py": ("ROLES",),
+    "service/custody/rules/upkeep.py": ("SERVICES",),
     "service/stations/scan.py": ("KINDS",),
 }
 """Where the words of the trade stand: constants, by file."""

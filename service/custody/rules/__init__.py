@@ -9,7 +9,19 @@ from label_templates.codes import CodeError
 from service.custody.chain import State
 from service.custody.facts import Fact
 from service.custody.recall import ReachError
-from service.custody.rules import anywhere, cases, loading, office, overrides, packing, release, store, theatre, wash
+from service.custody.rules import (
+    anywhere,
+    cases,
+    loading,
+    office,
+    overrides,
+    packing,
+    release,
+    store,
+    theatre,
+    upkeep,
+    wash,
+)
 from service.custody.rules.act import Act
 from service.custody.rules.refusal import Question, Refusal
 from service.custody.rules.roles import check_role
@@ -63,6 +75,7 @@ ACTS: dict[str, Rule] = {
     "register machine": office.register_machine,
     "stop machine": office.stop_machine,
     "return machine": office.return_machine,
+    "service machine": upkeep.service_machine,
     "register set": office.register_set,
     "change set": office.change_set,
     "retire set": office.retire_set,

@@ -226,13 +226,17 @@ def hold(state: State, act: Act) -> list[Fact]:
     return [act.fact("held", {"why": act.why}, set=None, pack=None)]
 
 
+MEASURES = ("plateau_c_hundredths", "heating_s", "drying_s")
+"""What charts follow of a judged cycle besides its hold and F0; null where it was not judged by a log."""
+
+
 def judge_cycle(state: State, act: Act) -> list[Fact]:
     """A verdict on the cycle. One that fails after release holds the load by rule."""
     load = known_load(state, act)
     if load.started_at is None:
         raise CycleNotStarted(load=load.code)
     keys = ("verdict", "basis", "hold_s", "f0_hundredths", "log_sha256")
-    data = {key: act.data[key] for key in keys}
+    data = {key: act.data[key] for key in keys} | {key: act.data.get(key) for key in MEASURES}
     facts = [act.fact("cycle_judged", data, set=None, pack=None)]
     if data["verdict"] != "pass" and load.released_at:
         facts.append(_held(act, f"a later judgement of its cycle: {data['verdict']}"))

@@ -20,7 +20,10 @@ MAY: dict[str, frozenset[str]] = dict.fromkeys(
     ),
     _HANDS,
 ) | dict.fromkeys(
-    ("place indicator", "read indicator", "judge cycle", "reject", "stop machine", "account"), _OFFICE,
+    (
+        "place indicator", "read indicator", "judge cycle", "reject", "stop machine", "service machine", "account",
+    ),
+    _OFFICE,
 ) | dict.fromkeys(
     (
         "open site", "name key", "enrol staff", "staff left", "register machine", "return machine", "register set",

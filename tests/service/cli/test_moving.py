@@ -231,6 +231,15 @@ def test_an_old_ledger_is_refused_until_it_is_brought_forward(version_1, old):
     assert run("--ledger", version_1, "names").stdout == run("--ledger", old, "names").stdout
 
 
+def test_the_loads_and_machines_of_an_old_ledger_have_no_measures_and_no_services_yet(version_1):
+    run("--ledger", version_1, "migrate")
+    db = sqlite3.connect(version_1)
+    measures = set(db.execute("SELECT plateau_c_hundredths, heating_s, drying_s FROM load"))
+    assert measures == {(None, None, None)}
+    assert set(db.execute("SELECT services, counter FROM machine")) == {("[]", None)}
+    db.close()
+
+
 def test_a_migration_interrupted_at_any_statement_leaves_the_old_ledger_whole(version_1, monkeypatch):
     before = version_1.read_bytes()
     whole = [(to, statement) for to, run in migrations.steps("sqlite", 1) for statement in run]
@@ -258,6 +267,8 @@ def test_a_database_of_another_version_is_refused_and_a_migration_there_is_whole
         connection.execute("UPDATE about SET value = '2' WHERE key = 'version'")
         connection.execute("DROP TABLE access")
         connection.execute(f"DROP INDEX {', '.join(LATER_INDEXES)}")
+        connection.execute("ALTER TABLE load DROP COLUMN plateau_c_hundredths, DROP heating_s, DROP drying_s")
+        connection.execute("ALTER TABLE machine DROP COLUMN services, DROP COLUMN counter")
     assert "made by an older Foldmark (ledger version 2" in run("--ledger", database, "verify", ok=2).stderr
     assert f"from version 2 to {migrations.VERSION}" in run("--ledger", database, "migrate").stdout
     with psycopg.connect(database) as connection:

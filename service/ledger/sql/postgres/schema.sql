@@ -38,7 +38,8 @@ CREATE INDEX pack_overridden ON pack (site, seq) WHERE overridden <> '[]';
 CREATE TABLE load (
   site WORDS NOT NULL, code WORDS NOT NULL, machine WORDS, began_at WORDS, packs WORDS, started_at WORDS,
   started_seq BIGINT, programme WORDS, load_kind WORDS, why WORDS, ended_at WORDS, display WORDS, result WORDS,
-  verdict WORDS, basis WORDS, hold_s BIGINT, f0_hundredths BIGINT, log_sha256 WORDS, judged_at WORDS,
+  verdict WORDS, basis WORDS, hold_s BIGINT, f0_hundredths BIGINT,
+  plateau_c_hundredths BIGINT, heating_s BIGINT, drying_s BIGINT, log_sha256 WORDS, judged_at WORDS,
   biological_lot WORDS, control_lot WORDS, biological_due WORDS, biologicals WORDS, air_removal WORDS, strips WORDS,
   released_at WORDS, released_by WORDS, alone BIGINT, rejected WORDS, held WORDS, recalls WORDS, level_seq BIGINT,
   seq BIGINT, PRIMARY KEY (site, code)
@@ -54,7 +55,7 @@ CREATE TABLE "set" (
 );
 CREATE TABLE machine (
   site WORDS NOT NULL, code WORDS NOT NULL, kind WORDS, removal WORDS, name WORDS, programmes WORDS, steps WORDS,
-  stopped WORDS, air_removal_at WORDS, seq BIGINT, PRIMARY KEY (site, code)
+  stopped WORDS, air_removal_at WORDS, services WORDS, counter BIGINT, seq BIGINT, PRIMARY KEY (site, code)
 );
 CREATE TABLE person (
   site WORDS NOT NULL, code WORDS NOT NULL, roles WORDS, may_release BIGINT, enrolled_at WORDS, left_at WORDS,

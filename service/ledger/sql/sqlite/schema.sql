@@ -36,7 +36,8 @@ CREATE INDEX pack_overridden ON pack (site, seq) WHERE overridden <> '[]';
 CREATE TABLE load (
   site TEXT NOT NULL, code TEXT NOT NULL, machine TEXT, began_at TEXT, packs TEXT, started_at TEXT,
   started_seq INTEGER, programme TEXT, load_kind TEXT, why TEXT, ended_at TEXT, display TEXT, result TEXT,
-  verdict TEXT, basis TEXT, hold_s INTEGER, f0_hundredths INTEGER, log_sha256 TEXT, judged_at TEXT,
+  verdict TEXT, basis TEXT, hold_s INTEGER, f0_hundredths INTEGER,
+  plateau_c_hundredths INTEGER, heating_s INTEGER, drying_s INTEGER, log_sha256 TEXT, judged_at TEXT,
   biological_lot TEXT, control_lot TEXT, biological_due TEXT, biologicals TEXT, air_removal TEXT, strips TEXT,
   released_at TEXT, released_by TEXT, alone INTEGER, rejected TEXT, held TEXT, recalls TEXT, level_seq INTEGER,
   seq INTEGER, PRIMARY KEY (site, code)
@@ -52,7 +53,7 @@ CREATE TABLE "set" (
 ) WITHOUT ROWID;
 CREATE TABLE machine (
   site TEXT NOT NULL, code TEXT NOT NULL, kind TEXT, removal TEXT, name TEXT, programmes TEXT, steps TEXT,
-  stopped TEXT, air_removal_at TEXT, seq INTEGER, PRIMARY KEY (site, code)
+  stopped TEXT, air_removal_at TEXT, services TEXT, counter INTEGER, seq INTEGER, PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
 CREATE TABLE person (
   site TEXT NOT NULL, code TEXT NOT NULL, roles TEXT, may_release INTEGER, enrolled_at TEXT, left_at TEXT,
