@@ -203,6 +203,8 @@ def _set_registered(_: InstrumentSet | None, fact: Fact) -> InstrumentSet:
         mark_pattern=mark.get("pattern"),
         wrap=data.get("wrap") or "double",
         bears_c=data.get("bears_c"),
+        hollow=bool(data.get("hollow")),
+        immersible=data.get("immersible") is not False,
     )
 
 
@@ -248,6 +250,7 @@ def _machine_registered(machine: Machine | None, fact: Fact) -> Machine:
         programmes=tuple(data.get("programmes") or ()),
         steps=tuple(data.get("steps") or ()),
         stopped=machine.stopped if machine else None,
+        prove_since=machine.prove_since if machine else 0,
         services=machine.services if machine else (),
         counter=machine.counter if machine else None,
     )
@@ -262,9 +265,11 @@ def _machine_serviced(machine: Machine, fact: Fact) -> Machine:
 
 MACHINE: dict[str, Fold] = {
     "machine_registered": _machine_registered,
-    "machine_stopped": lambda m, f: changed(m, stopped=f.data["why"]),
+    "machine_stopped": lambda m, f: changed(
+        m, stopped=f.data["why"], prove_since=f.seq if f.data.get("prove") else m.prove_since
+    ),
     "machine_serviced": _machine_serviced,
-    "machine_returned": _marked(stopped=None),
+    "machine_returned": _marked(stopped=None, prove_since=0),
     "indicator_read": lambda m, f: (
         changed(m, air_removal_at=f.at) if (f.data["indicator"], f.data["result"]) == ("air removal", "pass") else m
     ),

@@ -130,6 +130,8 @@ class InstrumentSet:
     mark_pattern: str | None = None
     wrap: str = "double"
     bears_c: int | None = None
+    hollow: bool = False
+    immersible: bool = True
     turn: int = 0
     pack: str | None = None
     retired: str | None = None
@@ -147,6 +149,8 @@ class Machine:
     programmes: Texts = ()
     steps: Texts = ()
     stopped: str | None = None
+    prove_since: int = 0
+    """The `seq` of the stop since which its proving loads count; 0: it has nothing to prove."""
     air_removal_at: str | None = None
     services: tuple[tuple[str, str, str | None], ...] = ()
     """The latest of each kind of service: what, when, and the day the next one is due."""

@@ -19,6 +19,10 @@ def set_page(looks: Looks, owner: InstrumentSet) -> SetPage:
         rows.append(("Mark", f"{owner.mark_colour}, {owner.mark_pattern}"))
     if owner.bears_c is not None:
         rows.append(("Bears", f"{owner.bears_c} °C"))
+    if owner.hollow:
+        rows.append(("Hollow", "yes: only where the air is pumped out"))
+    if not owner.immersible:
+        rows.append(("Under water", "no: cleaned by hand"))
     if owner.retired:
         rows.append(("Retired", owner.retired))
     packs = sorted(looks.reader.packs_of(owner.code), key=lambda pack: -pack.turn)

@@ -185,11 +185,12 @@ def known_pack(state: State, code: str | None) -> Pack:
     return found
 
 
-def working_machine(state: State, load: str, kinds: tuple[str, ...]) -> Machine:
+def working_machine(state: State, load: str, kinds: tuple[str, ...], *, proving: bool = False) -> Machine:
+    """The machine of a load. One that must be proven works for proving loads and tests only (`proving`)."""
     machine = state.machine(load[:6])
     if machine is None or machine.kind not in kinds:
         raise MachineUnknown(machine=load[:6])
-    if machine.stopped:
+    if machine.stopped and not (proving and machine.prove_since):
         raise MachineStopped(machine=machine.name, why=machine.stopped)
     return machine
 

@@ -128,6 +128,24 @@ class ProgrammeUnknown(Refusal):
     """
 
 
+class NothingToTest(Refusal):
+    """This machine has no pump to test.
+
+    {machine} pushes air out with steam; {test} is for machines that pump it out.
+
+    Run a proving load with a biological instead.
+    """
+
+
+class CannotPump(Refusal):
+    """This machine cannot run that programme.
+
+    {programme} needs the air pumped out, and {machine} only pushes it out with steam.
+
+    Choose a programme for gravity machines.
+    """
+
+
 class ProgrammeTooHot(Refusal):
     """This programme is too hot for {name}.
 
@@ -137,10 +155,10 @@ class ProgrammeTooHot(Refusal):
     """
 
 
-class NotForWrapped(Refusal):
-    """This programme is not for {name}.
+class NotForThese(Refusal):
+    """This programme is not for {what}.
 
-    {why}
+    {name} is among them, and {programme} may not hold them.
 
     Take it out, or choose another programme.
     """
@@ -167,13 +185,15 @@ class ImmediateImplant(Refusal):
 
 
 STERILISERS = ("steriliser",)
+PUMPED = ("air removal", "leak")
+"""Tests of the pump and of the chamber's tightness: for machines that pump air out."""
 TESTS = {"air removal": "an air removal test", "leak": "a leak test", "proving": "a proving load"}
 
 
 def open_steam_load(state: State, act: Act) -> list[Fact]:
     """The load card at loading: may packs still go into it?"""
     code = str(act.load)
-    working_machine(state, code, STERILISERS)
+    working_machine(state, code, STERILISERS, proving=True)
     _not_started(state.load(code), code)
     return []
 
@@ -190,6 +210,7 @@ def _not_started(load: Load | None, code: str) -> None:
 def load_pack(state: State, act: Act) -> list[Fact]:
     """A pack goes into the steam load."""
     open_steam_load(state, act)
+    working_machine(state, str(act.load), STERILISERS)
     pack = known_pack(state, act.pack)
     name, where = name_of(state, pack), state.where(pack)
     if pack.load == act.load and where == "loaded":
@@ -222,17 +243,21 @@ def start_cycle(state: State, act: Act) -> list[Fact]:
     """DONE at loading. `act.data`: `programme`, `load_kind`."""
     open_steam_load(state, act)
     load = state.load(act.load)
-    machine = working_machine(state, str(act.load), STERILISERS)
     kind = str(act.data["load_kind"])
+    machine = working_machine(state, str(act.load), STERILISERS, proving=kind != "goods")
     programme = _programme(state, machine, str(act.data["programme"]))
     packs = [pack for code in (load.packs if load else ()) if (pack := state.pack(code))]
     data: dict[str, str | None] = {"programme": programme.name, "load_kind": kind}
     if kind != "goods":
         if packs:
             raise TestLoadNotEmpty(load=act.load, count=len(packs), test=TESTS[kind])
+        if kind in PUMPED and machine.removal == "gravity":
+            raise NothingToTest(machine=machine.name, test=TESTS[kind])
         return [act.fact("cycle_started", data, set=None, pack=None)]
     if not packs:
         raise EmptyLoad(load=act.load)
+    if programme.removal == "active" and machine.removal == "gravity":
+        raise CannotPump(programme=programme.name, machine=machine.name)
     _air_removal_tested(state, machine, act.at)
     for pack in packs:
         _may_bear(state, pack, programme)
@@ -266,10 +291,17 @@ def _may_bear(state: State, pack: Pack, programme: ProgrammeLimits) -> None:
         raise ProgrammeTooHot(name=name, bears=owner.bears_c, programme=programme.name, set_c=programme.set_c)
     if programme.immediate and pack.implant:
         raise ImmediateImplant(name=name)
-    if programme.immediate and pack.wrap != "none":
-        raise NotForWrapped(name=name, why=f"{programme.name} is for unwrapped instruments.")
-    if not programme.immediate and pack.wrap == "none":
-        raise NotForWrapped(name=name, why=f"{programme.name} is for wrapped packs, and this one has no wrap.")
+    what = "unwrapped" if pack.wrap == "none" else "textile" if owner and owner.kind == "textile" else "wrapped"
+    if what not in programme.holds:
+        raise NotForThese(programme=programme.name, what=THESE[what], name=name)
+    if owner and owner.hollow and "hollow" not in programme.holds:
+        raise NotForThese(programme=programme.name, what=THESE["hollow"], name=name)
+
+
+THESE = {
+    "wrapped": "wrapped instruments", "unwrapped": "instruments without a wrap", "textile": "textiles",
+    "hollow": "hollow instruments",
+}  # fmt: skip
 
 
 def loaded_before_cycle(state: State, act: Act) -> Load:

@@ -7,7 +7,7 @@ from label_templates import codes
 from service.custody.chain import State
 from service.custody.facts import Fact
 from service.custody.recall import REACHES, reach_of
-from service.custody.records import Recall
+from service.custody.records import Machine, Recall
 from service.custody.rules.act import Act
 from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, UnknownCode, known_pack, said
 from service.custody.rules.refusal import Refusal
@@ -41,6 +41,18 @@ class RecallOpen(Refusal):
     """
 
 
+class NotProven(Refusal):
+    """This machine is not proven yet.
+
+    {machine} was stopped: {why} Of {needed} proving loads in a row, {done} are negative so far.
+
+    Run a proving load in the empty chamber, with a biological, and read it.
+    """
+
+
+PROVING_LOADS = 3
+"""Empty cycles with a biological in a row after a move, a repair or a failure. CDC 2008 text, copy at
+boxhoidap.com/when-sterile-fields-are-prepared-damp-packages (READ-2)."""
 MACHINE_KINDS = {"washer": "W", "hand": "W", "steriliser": "L"}
 SET_KINDS = ("set", "single", "split", "textile")
 
@@ -105,8 +117,25 @@ def stop_machine(state: State, act: Act) -> list[Fact]:
 
 
 def return_machine(state: State, act: Act) -> list[Fact]:
-    _machine(state, act)
+    """A machine goes back into service; one that must be proven, after three negative proving loads in a row."""
+    machine = state.machine(str(act.data["machine"]))
+    if machine is None:
+        raise UnknownCode(code=act.data["machine"], kind="machine")
+    if machine.prove_since and (proven := proving(state, machine)) < PROVING_LOADS:
+        raise NotProven(machine=machine.name, why=machine.stopped, done=proven, needed=PROVING_LOADS)
     return [act.fact("machine_returned", {"machine": act.data["machine"], "why": act.why})]
+
+
+def proving(state: State, machine: Machine) -> int:
+    """How many proving loads begun since the machine stopped are negative in a row, counted back from the last."""
+    loads = [one for one in state.loads_of(machine.code) if one.load_kind == "proving"]
+    since = sorted((one.started_seq, one.biological) for one in loads if one.started_seq > machine.prove_since)
+    count = 0
+    for _, result in reversed(since):
+        if result != "negative":
+            break
+        count += 1
+    return count
 
 
 def _machine(state: State, act: Act) -> None:
@@ -126,7 +155,7 @@ def register_set(state: State, act: Act) -> list[Fact]:
         raise BadValue(what="This set", why=f"{data['kind']!r} is not a kind of set.",
                        todo=f"Choose among {', '.join(SET_KINDS)}.")  # fmt: skip
     _check_sheet(data["sheet"])
-    keys = ("name", "kind", "implant", "sheet", "mark", "wrap", "bears_c")
+    keys = ("name", "kind", "implant", "sheet", "mark", "wrap", "bears_c", "hollow", "immersible")
     return [act.fact("set_registered", {key: data.get(key) for key in keys} | {"number": number}, set=code)]
 
 

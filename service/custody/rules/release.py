@@ -287,7 +287,24 @@ def read_indicator(state: State, act: Act) -> list[Fact]:
     facts = [act.fact("indicator_read", data, set=None, pack=None)]
     if data["indicator"] == "biological" and data["result"] == "positive" and not load.rejected:
         facts.append(_held(act, f"its biological indicator, lot {data['lot']}, is positive"))
-    return facts
+    return facts + _stop_by_rule(state, act, load, (str(data["indicator"]), str(data["result"])))
+
+
+STOPPING = {
+    ("air removal", "fail"): "The air removal test of load {load} failed.",
+    ("leak", "fail"): "The leak test of load {load} failed.",
+    ("biological", "positive"): "The biological of load {load} is positive.",
+}
+"""What stops a machine until it is proven. A positive biological: CDC 2008, table 12; failed tests: common practice, no
+source."""
+
+
+def _stop_by_rule(state: State, act: Act, load: Load, read: tuple[str, str]) -> list[Fact]:
+    machine = state.machine(load.machine)
+    if read not in STOPPING or machine is None or machine.kind not in STERILISERS or machine.prove_since:
+        return []
+    told = {"machine": machine.code, "why": STOPPING[read].format(load=load.code), "prove": True}
+    return [act.fact("machine_stopped", told, set=None, pack=None, load=None)]
 
 
 def _biological_result(load: Load, data: dict[str, Any]) -> str:

@@ -10,8 +10,8 @@ from service.custody.rules.refusal import Refusal
 SERVICES = ("service", "gasket", "filter", "water", "calibration", "repair", "move", "other")
 """What is done to a machine besides its loads."""
 STOPS = {
-    "repair": "It was repaired, and waits for three proving loads in a row that are negative: {why}",
-    "move": "It was moved, and waits for three proving loads in a row that are negative: {why}",
+    "repair": "It was repaired: {why}.",
+    "move": "It was moved: {why}.",
 }
 """What stops a machine until it is proven again: three consecutive empty cycles with indicators after installing,
 moving, major repair or failure. CDC 2008 text, copy at boxhoidap.com/when-sterile-fields-are-prepared-damp-packages."""
@@ -41,7 +41,7 @@ def service_machine(state: State, act: Act) -> list[Fact]:
     facts = [act.fact("machine_serviced", data)]
     if what in STOPS and machine.kind == "steriliser":
         why = STOPS[what].format(why=act.why)
-        facts.append(act.fact("machine_stopped", {"machine": machine.code, "why": why}))
+        facts.append(act.fact("machine_stopped", {"machine": machine.code, "why": why, "prove": True}))
     return facts
 
 

@@ -34,6 +34,15 @@ class StillSealed(Question):
     """
 
 
+class NotUnderWater(Refusal):
+    """This set does not go into the washer.
+
+    {name} holds something that must not be under water.
+
+    Clean it by hand, into a hand wash load.
+    """
+
+
 WASHERS = ("washer", "hand")
 
 
@@ -61,6 +70,9 @@ def wash_set(state: State, act: Act) -> list[Fact]:
     """A set goes into the wash load; a new turn begins unless one has."""
     open_wash_load(state, act)
     owner = registered_set(state, act.set)
+    machine = state.machine(str(act.load)[:6])
+    if machine and machine.kind == "washer" and not owner.immersible:
+        raise NotUnderWater(name=owner.name)
     pack = state.pack(owner.pack)
     if pack is None:
         return _begin(act, owner, {})

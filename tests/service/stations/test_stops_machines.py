@@ -104,14 +104,14 @@ def test_an_implant_never_goes_for_immediate_use(bridge):
 
 def test_wrapped_and_unwrapped_go_into_their_own_programmes(bridge):
     immediate(bridge)
-    assert bridge.scan("loading-1", "1")["rule"] == "not_for_wrapped"
+    assert bridge.scan("loading-1", "1")["rule"] == "not_for_these"
 
 
 def test_a_wrapped_pack_does_not_go_for_immediate_use(bridge):
     one = bridge.new_set()
     bridge.wash([one])
     bridge.scans("loading-1", TECHNICIAN, steam_load(1), bridge.pack(one), "DONE")
-    assert bridge.scan("loading-1", "3")["rule"] == "not_for_wrapped"
+    assert bridge.scan("loading-1", "3")["rule"] == "not_for_these"
 
 
 def test_a_site_may_wash_every_set_again(at_work):

@@ -216,10 +216,8 @@ def test_a_machine_with_active_removal_needs_todays_test_before_goods(bridge):
     bridge.scans("loading-1", test, "DONE", "1")
     assert bridge.facts("cycle_started")[0].data["load_kind"] == "air removal"
     bridge.scans("unloading-1", TECHNICIAN, test, "END", "PASS")
-    bridge.act("read indicator", load=test, indicator="air removal", result="fail", lot="T")
-    bridge.scan("loading-1", goods)
-    assert bridge.scan("loading-1", "DONE")["rule"] == "test_due"
     bridge.act("read indicator", load=test, indicator="air removal", result="pass", lot="T")
+    bridge.scan("loading-1", goods)
     assert bridge.release(test)["rule"] == "not_a_goods_load"
     assert bridge.scan("loading-1", "DONE")["verdict"] == "go"
 

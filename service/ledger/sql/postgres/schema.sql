@@ -50,12 +50,12 @@ CREATE INDEX load_unsettled ON load (site, seq) WHERE rejected IS NULL AND (load
   AND (held IS NOT NULL OR (released_at IS NULL AND result IS NULL) OR (biological_lot IS NOT NULL AND biologicals = '[]'));
 CREATE TABLE "set" (
   site WORDS NOT NULL, code WORDS NOT NULL, name WORDS, kind WORDS, implant BIGINT, sheet WORDS, mark_colour WORDS,
-  mark_pattern WORDS, wrap WORDS, bears_c BIGINT, turn BIGINT, pack WORDS, retired WORDS, seq BIGINT,
+  mark_pattern WORDS, wrap WORDS, bears_c BIGINT, hollow BIGINT, immersible BIGINT, turn BIGINT, pack WORDS, retired WORDS, seq BIGINT,
   PRIMARY KEY (site, code)
 );
 CREATE TABLE machine (
   site WORDS NOT NULL, code WORDS NOT NULL, kind WORDS, removal WORDS, name WORDS, programmes WORDS, steps WORDS,
-  stopped WORDS, air_removal_at WORDS, services WORDS, counter BIGINT, seq BIGINT, PRIMARY KEY (site, code)
+  stopped WORDS, prove_since BIGINT, air_removal_at WORDS, services WORDS, counter BIGINT, seq BIGINT, PRIMARY KEY (site, code)
 );
 CREATE TABLE person (
   site WORDS NOT NULL, code WORDS NOT NULL, roles WORDS, may_release BIGINT, enrolled_at WORDS, left_at WORDS,

@@ -1,4 +1,4 @@
--- Version 5: what charts follow of each cycle, and the machine log: services and counter.
+-- Version 5: what charts follow of each cycle, and the machine log: services and counter; what a set bears; what a machine must prove.
 
 ALTER TABLE load RENAME TO load_4;
 CREATE TABLE load (
@@ -26,10 +26,22 @@ CREATE INDEX load_unsettled ON load (site, seq) WHERE rejected IS NULL AND (load
 ALTER TABLE machine RENAME TO machine_4;
 CREATE TABLE machine (
   site TEXT NOT NULL, code TEXT NOT NULL, kind TEXT, removal TEXT, name TEXT, programmes TEXT, steps TEXT,
-  stopped TEXT, air_removal_at TEXT, services TEXT, counter INTEGER, seq INTEGER, PRIMARY KEY (site, code)
+  stopped TEXT, prove_since INTEGER, air_removal_at TEXT, services TEXT, counter INTEGER, seq INTEGER, PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
 INSERT INTO machine SELECT
-  old.site, old.code, old.kind, old.removal, old.name, old.programmes, old.steps, old.stopped, old.air_removal_at,
+  old.site, old.code, old.kind, old.removal, old.name, old.programmes, old.steps, old.stopped, 0, old.air_removal_at,
   '[]', NULL, old.seq
 FROM machine_4 AS old;
 DROP TABLE machine_4;
+
+ALTER TABLE "set" RENAME TO set_4;
+CREATE TABLE "set" (
+  site TEXT NOT NULL, code TEXT NOT NULL, name TEXT, kind TEXT, implant INTEGER, sheet TEXT, mark_colour TEXT,
+  mark_pattern TEXT, wrap TEXT, bears_c INTEGER, hollow INTEGER, immersible INTEGER, turn INTEGER, pack TEXT, retired TEXT, seq INTEGER,
+  PRIMARY KEY (site, code)
+) WITHOUT ROWID;
+INSERT INTO "set" SELECT
+  old.site, old.code, old.name, old.kind, old.implant, old.sheet, old.mark_colour, old.mark_pattern, old.wrap,
+  old.bears_c, 0, 1, old.turn, old.pack, old.retired, old.seq
+FROM set_4 AS old;
+DROP TABLE set_4;

@@ -48,12 +48,12 @@ CREATE INDEX load_unsettled ON load (site, seq) WHERE rejected IS NULL AND (load
   AND (held IS NOT NULL OR (released_at IS NULL AND result IS NULL) OR (biological_lot IS NOT NULL AND biologicals = '[]'));
 CREATE TABLE "set" (
   site TEXT NOT NULL, code TEXT NOT NULL, name TEXT, kind TEXT, implant INTEGER, sheet TEXT, mark_colour TEXT,
-  mark_pattern TEXT, wrap TEXT, bears_c INTEGER, turn INTEGER, pack TEXT, retired TEXT, seq INTEGER,
+  mark_pattern TEXT, wrap TEXT, bears_c INTEGER, hollow INTEGER, immersible INTEGER, turn INTEGER, pack TEXT, retired TEXT, seq INTEGER,
   PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
 CREATE TABLE machine (
   site TEXT NOT NULL, code TEXT NOT NULL, kind TEXT, removal TEXT, name TEXT, programmes TEXT, steps TEXT,
-  stopped TEXT, air_removal_at TEXT, services TEXT, counter INTEGER, seq INTEGER, PRIMARY KEY (site, code)
+  stopped TEXT, prove_since INTEGER, air_removal_at TEXT, services TEXT, counter INTEGER, seq INTEGER, PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
 CREATE TABLE person (
   site TEXT NOT NULL, code TEXT NOT NULL, roles TEXT, may_release INTEGER, enrolled_at TEXT, left_at TEXT,
