@@ -21,7 +21,7 @@ def run(command, folder):
     words = shlex.split(command)
     assert words[0] == "foldmark", command
     done = subprocess.run([sys.executable, "-m", "service.cli", *words[1:]], cwd=folder, capture_output=True, text=True, check=False,
-                          env=os.environ | {"PYTHONPATH": str(ROOT)}, timeout=200)  # fmt: skip
+                          env=os.environ | {"PYTHONPATH": str(ROOT)}, timeout=600)  # fmt: skip
     assert done.returncode == 0, (command, done.stderr)
     return done.stdout
 

@@ -27,7 +27,7 @@ FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
 
 def foldmark(*arguments):
     return subprocess.run([sys.executable, "-m", "service.cli", *arguments], capture_output=True, text=True, check=False,
-                          env=os.environ | {"PYTHONPATH": str(ROOT)}, timeout=200)  # fmt: skip
+                          env=os.environ | {"PYTHONPATH": str(ROOT)}, timeout=600)  # fmt: skip
 
 
 @pytest.fixture(scope="module")

@@ -10,6 +10,10 @@ from tests.practice import TarnBridge
 from tests.served import running
 
 
+PATIENCE_MS = 120_000
+"""A busy machine is slow, and no test here is about how fast it is."""
+
+
 @pytest.fixture(scope="module")
 def chromium():
     """One browser for a file of tests: to start it takes longer than most of them."""
@@ -31,6 +35,7 @@ def page(tmp_path, browser):
     bridge = TarnBridge(tmp_path)
     with running(make_app(bridge.desk, add_pages)) as service:
         shown = browser.new_page(viewport={"width": 1280, "height": 800}, base_url=service.url)
+        shown.set_default_timeout(PATIENCE_MS)
         shown.errors = []
         shown.on("pageerror", lambda error: shown.errors.append(str(error)))
         yield shown, bridge, service.end
@@ -47,6 +52,7 @@ def closed(tmp_path, browser):
         pages, errors = [], []
         for width, height in ((1280, 800), (800, 1280)):
             context = browser.new_context(viewport={"width": width, "height": height}, base_url=service.url)
+            context.set_default_timeout(PATIENCE_MS)
             pages.append(context.new_page())
             pages[-1].on("pageerror", lambda error: errors.append(str(error)))
             pages[-1].on("console", lambda said: errors.append(said.text) if "Content Security" in said.text else None)

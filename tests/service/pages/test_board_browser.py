@@ -21,7 +21,7 @@ def wall(page):
 def test_a_board_draws_itself_anew_when_a_load_is_held(wall):
     shown, bridge, _, _, load = wall
     bridge.act("hold", load=load, why="door not shut")
-    shown.wait_for_selector("#needs:has-text('Load 0001 is on hold.')", timeout=4000)
+    shown.wait_for_selector("#needs:has-text('Load 0001 is on hold.')", timeout=60_000)
     assert shown.locator("svg.round .needs").count() == 1
     assert "Held 1" in shown.inner_text("#choices")
 
@@ -77,7 +77,7 @@ def test_a_timer_counts_down_by_the_services_clock(wall):
 def test_a_board_that_hears_nothing_says_since_when_it_is_not_live(wall):
     shown, _, end, _, _ = wall
     end()
-    shown.wait_for_selector("#live.bad", timeout=15_000)
+    shown.wait_for_selector("#live.bad", timeout=60_000)
     assert shown.inner_text("#live").startswith("Not live since 0")
     assert shown.inner_text("#live").endswith("; this page tries again.")
     assert shown.locator("#needs").count() == 1, "what was known stays there to be read"

@@ -47,7 +47,7 @@ def test_without_the_service_the_screen_says_not_checked_without_colour(page):
     shown.goto("/stations/theatre-1")
     shown.wait_for_selector("#link:text('connected')")
     end()
-    shown.wait_for_selector("#verdict[data-verdict='not checked']", timeout=15_000)
+    shown.wait_for_selector("#verdict[data-verdict='not checked']", timeout=60_000)
     assert shown.inner_text("#word") == "NOT CHECKED"
     assert "paper rule" in shown.inner_text("#next")
     background = shown.evaluate("getComputedStyle(document.getElementById('verdict')).backgroundColor")

@@ -50,8 +50,7 @@ def test_a_manager_changes_a_count_sheet_and_is_told_which_line_is_wrong(closed)
     office.wait_for_selector(f"{form} [data-said]:has-text('Line 2')")
     assert bridge.record("set", one).sheet == before
     office.fill(f"{form} textarea", "Forceps: 1 Extraction forceps")
-    office.click(f"{form} button")
-    office.wait_for_selector("summary")
-    office.wait_for_function("document.querySelector('textarea').value.trim() === 'Forceps: 1 Extraction forceps'")
+    with office.expect_response("**/change"):
+        office.click(f"{form} button")
     assert bridge.record("set", one).sheet == (("Forceps", "Extraction forceps", 1),)
     assert bridge.facts("set_changed")[0].data["why"] == "one sent for repair"

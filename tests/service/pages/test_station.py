@@ -127,6 +127,7 @@ def test_why_somebody_was_stopped_is_one_touch_away_and_leaves_the_verdict_in_pl
     at_station(shown, "theatre-1")
     assert shown.is_hidden("#why")
     bridge.scans("theatre-1", NURSE, patient(812), pack)
+    shown.wait_for_selector("#verdict[data-verdict=stop]", timeout=LONG)
     bridge.scan("theatre-1", NURSE)
     shown.wait_for_selector("#verdict[data-verdict=go]", timeout=LONG)
     shown.get_by_text("Why was I stopped?").click()
