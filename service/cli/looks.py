@@ -85,7 +85,7 @@ def recall(ctx: click.Context, load: str, reach: str, pdf: str | None, *, as_jso
 
 
 def _write_pdf(reader: Any, found: dict[str, Any], path: Path) -> None:
-    from service.pages.recall_list import recall_pdf  # noqa: PLC0415  (drawing a PDF is seldom asked for)
+    from service.pages.papers.recall_list import recall_pdf  # noqa: PLC0415  (drawing a PDF is seldom asked for)
 
     names = {row["set"]: (reader.state.set(row["set"]) or row["set"]) for row in found["packs"]}
     patients = {code: reader.name(code) or "" for code in found["patients"]}

@@ -59,6 +59,9 @@ class Practice:
     release_before_biological: bool = True
     packer_may_release: bool = True
     air_removal_daily: bool = True
+    load_mass_g: int = 0
+    load_mass_source: str = "not named"
+    """What a load may weigh, and who says so: the machine's maker, or the practice's validation. 0: nobody said."""
     quarantine_shelves: tuple[str, ...] = ()
     patient_pattern: str | None = None
     shelf_lives: Mapping[str, ShelfLife] = field(default_factory=lambda: SHELF_LIVES)

@@ -22,7 +22,7 @@ from service.demo.stage import DemoError, Say, Stage
 from service.demo.weeks import filmed, write
 from service.ledger.proof import custody_proof
 from service.ledger.proof import written as proof_file
-from service.pages.recall_list import recall_pdf
+from service.pages.papers.recall_list import recall_pdf
 from service.stations.sealing import Sealer
 from service.steam.charts import cycle_svg
 from service.steam.cycle import read_csv

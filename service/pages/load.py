@@ -11,7 +11,7 @@ from service.pages.views import (
 )
 from service.steam.charts import cycle_svg
 from service.steam.cycle import read_csv
-from service.steam.judge import judge
+from service.steam.judge import Judged, judge
 from service.steam.programme import programme
 from service.words.name import Name
 
@@ -62,13 +62,22 @@ def _load_rows(looks: Looks, load: Load) -> list[tuple[str, str]]:
     return rows
 
 
-def _chart(looks: Looks, load: Load) -> tuple[str, tuple[str, ...]]:
+def log_of(looks: Looks, load: Load) -> Judged | None:
+    """The log kept with a load, judged again as it was judged; None where there is none or it can no longer be read."""
     log = looks.reader.log(load.code)
     if log is None:
-        return "", ()
+        return None
     limits, cycle = programme(log[1]), read_csv(log[2])
-    found = judge(cycle, limits)
-    return cycle_svg(cycle, found, limits, title=f"Load {load.code[7:11]}, programme {limits.name}"), found.notes
+    machine = looks.state.machine(load.machine)
+    return Judged(cycle, judge(cycle, limits, removal=machine.removal if machine else None), limits)
+
+
+def _chart(looks: Looks, load: Load) -> tuple[str, tuple[str, ...]]:
+    kept = log_of(looks, load)
+    if kept is None:
+        return "", ()
+    title = f"Load {load.code[7:11]}, programme {kept.programme.name}"
+    return cycle_svg(kept.cycle, kept.found, kept.programme, title=title), kept.found.notes
 
 
 def loads_page(looks: Looks) -> LoadsPage:

@@ -22,10 +22,12 @@ from service.pages.find import drawn_sheet, search_page, set_page
 from service.pages.live import LiveBoard
 from service.pages.load import load_page, loads_page
 from service.pages.looks import Looks
+from service.pages.next_load import next_load_page
 from service.pages.pack import pack_page
+from service.pages.papers.load_record import load_record
+from service.pages.papers.recall_list import recall_pdf
 from service.pages.people import people_page, sign_in_page
 from service.pages.recall import recall_page, recalls_page
-from service.pages.recall_list import recall_pdf
 from service.pages.render import render
 from service.pages.views import (
     BoardPart,
@@ -91,6 +93,7 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/sets/{code}", lambda looks, r: set_page(looks, _there(looks.state.set(_code(r, "S")))))
     page("/sets/{code}/sheet", lambda looks, r: SheetPart(drawn_sheet(_there(looks.state.set(_code(r, "S"))))))
     page("/loads", lambda looks, _: loads_page(looks))
+    page("/loads/next", lambda looks, r: next_load_page(looks, r.query_params.getlist("need")))
     page("/loads/{code}", lambda looks, r: load_page(looks, _there(looks.state.load(_code(r, "L", "W")))))
     page("/recalls", lambda looks, _: recalls_page(looks))
     page("/search", lambda looks, r: search_page(looks, r.query_params.get("q", "")))
@@ -106,6 +109,10 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     @router.get("/recalls/{code}.pdf")
     def recall_list(code: str, request: Request) -> Response:
         return _recall_list(desk, code, request)
+
+    @router.get("/loads/{code}/record.pdf")
+    def record(code: str, request: Request) -> Response:
+        return _load_record(desk, code, request)
 
     page("/recalls/{code}", _recall)
     app.include_router(router)
@@ -193,6 +200,20 @@ def _recall_list(desk: Desk, code: str, request: Request) -> Response:
         say=say_in(_language(request)),
     )  # fmt: skip
     headers = {"Content-Disposition": f'inline; filename="recall-{text}.pdf"'}
+    return Response(data, media_type="application/pdf", headers=headers)
+
+
+def _load_record(desk: Desk, code: str, request: Request) -> Response:
+    try:
+        text = codes.parse_as(code, "L").text
+        with desk.ledger.reading() as reader:
+            looks = Looks(reader, stamp(desk.clock()))
+            data = load_record(looks, _there(looks.state.load(text)), say_in(_language(request)))
+    except NotThere:
+        return _page(ProblemPage("Not known", "No such load began here.", "Check the code."), request, 404)
+    except CodeError as error:
+        return _page(ProblemPage("That cannot be looked up", f"{error}.", "Check the code."), request, 422)
+    headers = {"Content-Disposition": f'inline; filename="load-{text}.pdf"'}
     return Response(data, media_type="application/pdf", headers=headers)
 
 

@@ -95,6 +95,15 @@ class Judgement:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A cycle, what was found of it, and the programme it was held against."""
+
+    cycle: Cycle
+    found: Judgement
+    programme: Programme
+
+
 def judge(cycle: Cycle, programme: Programme, *, removal: str | None = None) -> Judgement:
     """Whether `cycle` meets `programme`, run by a machine that takes air out by `removal` (None: not known).
 

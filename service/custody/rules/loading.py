@@ -260,7 +260,7 @@ def start_cycle(state: State, act: Act) -> list[Fact]:
         raise CannotPump(programme=programme.name, machine=machine.name)
     _air_removal_tested(state, machine, act.at)
     for pack in packs:
-        _may_bear(state, pack, programme)
+        may_bear(state, pack, programme)
     if programme.immediate:
         ask(act, ImmediateUse(programme=programme.name))
         data["why"] = act.why
@@ -284,7 +284,16 @@ def _air_removal_tested(state: State, machine: Machine, at: str) -> None:
         raise TestDue(machine=machine.name)
 
 
-def _may_bear(state: State, pack: Pack, programme: ProgrammeLimits) -> None:
+def programmes_of(state: State, machine: Machine) -> list[ProgrammeLimits]:
+    """What a machine runs, in its own order: the programmes registered with it, else all it can."""
+    known = state.practice.programmes
+    if machine.programmes:
+        return [known[name] for name in machine.programmes if name in known]
+    return [one for one in known.values() if one.removal != "active" or machine.removal != "gravity"]
+
+
+def may_bear(state: State, pack: Pack, programme: ProgrammeLimits) -> None:
+    """Raise the refusal that keeps this pack out of this programme, if there is one."""
     owner = state.set(pack.set)
     name = name_of(state, pack)
     if owner and owner.bears_c is not None and owner.bears_c < programme.set_c:

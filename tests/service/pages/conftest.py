@@ -9,7 +9,6 @@ from tests.entry import Entry
 from tests.practice import TarnBridge
 from tests.served import running
 
-
 PATIENCE_MS = 120_000
 """A busy machine is slow, and no test here is about how fast it is."""
 
