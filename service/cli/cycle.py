@@ -9,8 +9,9 @@ import click
 from service.cli.files import written
 from service.cli.open import fail
 from service.steam.charts import cycle_svg
-from service.steam.cycle import LARGEST, Cycle, CycleError, read_csv
+from service.steam.cycle import LARGEST, Cycle, CycleError
 from service.steam.judge import Judgement, judge
+from service.steam.logs.log import read_csv
 from service.steam.programme import ProgrammeError
 from service.steam.programme import programme as programme_named
 
