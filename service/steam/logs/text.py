@@ -10,13 +10,18 @@ LONGEST_LINE = 2000
 """Characters: no logger writes more, and a pattern is not tried on more."""
 
 
+def refuse_size(size: int) -> None:
+    """Raise CycleError for a file larger than a cycle's log can be, before anything of it is read."""
+    if size > cycle.LARGEST:
+        raise CycleError(f"the log has {size} bytes, more than {cycle.LARGEST}: send one cycle, not a month")
+
+
 def text_of(data: bytes, encoding: str | None = None) -> str:
     """The text of a log, its lines ended by LF: UTF-8, UTF-16 that begins with its mark, or as the mapping says.
 
     Raises CycleError.
     """
-    if len(data) > cycle.LARGEST:
-        raise CycleError(f"the log has {len(data)} bytes, more than {cycle.LARGEST}: send one cycle, not a month")
+    refuse_size(len(data))
     marked = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     name = encoding or ("utf-16" if marked else "utf-8")
     try:
