@@ -43,8 +43,9 @@ from service.custody.rules.release import RESULTS
 from service.custody.rules.roles import PIN, ROLES
 from service.custody.rules.upkeep import SERVICES
 from service.stations.desk import Beside, Desk
-from service.steam.cycle import CycleError, read_csv
+from service.steam.cycle import CycleError
 from service.steam.judge import judge
+from service.steam.logs.log import read_csv
 from service.steam.programme import ProgrammeError, all_programmes, programme
 
 

@@ -25,8 +25,8 @@ from service.ledger.proof import written as proof_file
 from service.pages.papers.recall_list import recall_pdf
 from service.stations.sealing import Sealer
 from service.steam.charts import cycle_svg
-from service.steam.cycle import read_csv
 from service.steam.judge import judge
+from service.steam.logs.log import read_csv
 from service.steam.programme import programme
 
 LEDGER = "practice.db"

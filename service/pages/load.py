@@ -10,8 +10,8 @@ from service.pages.views import (
     LoadsPage,
 )
 from service.steam.charts import cycle_svg
-from service.steam.cycle import read_csv
 from service.steam.judge import Judged, judge
+from service.steam.logs.log import read_csv
 from service.steam.programme import programme
 from service.words.name import Name
 

@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 from service.demo.cycles import made_cycle
 from service.steam import cycle as cycles
 from service.steam.charts import cycle_svg
-from service.steam.cycle import Cycle, CycleError, read_csv
+from service.steam.cycle import Cycle, CycleError
 from service.steam.judge import judge
 from service.steam.lethality import f0, rate, running_f0
+from service.steam.logs.log import read_csv
 from service.steam.programme import ProgrammeError, all_programmes, made, programme
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -339,7 +340,7 @@ GOOD = b"seconds,temperature_c\n0,20.5\n5,21\n"
 @pytest.mark.parametrize(
     ("data", "words"),
     [
-        (b"", "is empty"), (b"\n\n", "is empty"), (b"# only a comment\n", "is empty"), (b"\xff\xfes\x00", "not UTF-8"),
+        (b"", "is empty"), (b"\n\n", "is empty"), (b"# only a comment\n", "is empty"), (b"seconds\xff", "not UTF-8"),
         (GOOD.replace(b"20.5", b"20\x00"), "NUL"), (b"temperature_c\n1\n2\n", "seconds is missing"),
         (b"seconds,temp\n0,1\n1,2\n", "temperature_c is missing"), (b"seconds,seconds,temperature_c\n0,0,1\n", "twice"),
         (b"seconds,temperature_c\n0,20\n", "1 readings"), (GOOD.replace(b"21", b"warm"), "line 3: temperature_c is 'warm'"),
