@@ -213,9 +213,15 @@ def _air_removal(cycle: Cycle, phases: Phases, programme: Programme, removal: st
     """A programme that needs air pumped out says nothing of a machine that did not pump."""
     if removal is not None and programme.removal == "active" and removal != "active":
         return Criterion("air removal", f"the machine's is by {removal}", "active", False, programme.source)
-    pulses = f"{phases.pulses} pulse{'' if phases.pulses == 1 else 's'} seen"
+    pulses = f"pulses seen: {phases.pulses}"
     if programme.removal != "active":
-        return Criterion("air removal", pulses, f"by {programme.removal or 'either'}", None, programme.source)
+        return Criterion(
+            "air removal",
+            pulses,
+            "gravity or active" if programme.removal is None else programme.removal,
+            None,
+            programme.source,
+        )
     if cycle.pressure_kpa is None or phases.plateau is None:
         return Criterion("air removal", pulses, "active", True if phases.pulses else None, programme.source)
-    return Criterion("air removal", pulses, "active: at least 1 pulse", phases.pulses > 0, PRACTICE)
+    return Criterion("air removal", pulses, "active: 1 pulse or more", phases.pulses > 0, PRACTICE)

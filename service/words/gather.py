@@ -31,7 +31,10 @@ msgstr ""
 
 """
 ROOT = Path(__file__).parents[2]
-SPEAKING = ("service/custody/rules", "service/stations", "service/pages")
+SPEAKING = (
+    "service/custody/rules", "service/custody/planning.py", "service/stations", "service/pages",
+    "service/pages/papers", "service/steam/judge.py", "service/steam/charts.py",
+)  # fmt: skip
 """Rooms whose strings are read by people, wherever they stand."""
 SILENT_FILES = (
     "service/pages/instruments.py", "service/stations/writer.py", "service/stations/sealing.py", "service/api/app.py",
@@ -67,11 +70,13 @@ ALONE = (
     "any", "gap", "GO", "ASK", "STOP", "NOT CHECKED", "SHORT", "PALE", "Where every set is", "sets in the round",
     "From wash to patient", "not released", "expired", "tape pale", "step missing", "pack", "day", "days", "started",
     "ended", "not yet seen", "unconfirmed", "override", "control", "grew", "no growth", "typed by", "gauze", "copy",
-    "why", "allowed by", "shelf days", "said", "fact", "facts", "gravity", "active",
+    "why", "allowed by", "met", "NOT MET", "RELEASED", "REJECTED", "ON HOLD", "NOT RELEASED", "minutes", "probes",
+    "equilibration", "drying", "none", "lot", "programme", "EN 285, from memory", "common practice, no source",
+    "shelf days", "said", "fact", "facts", "gravity", "active",
 )  # fmt: skip
 """Words that stand by themselves: in lists, beside values, in drawings."""
 _READS = re.compile(r"[A-Za-z].* .*[A-Za-z]|[A-Z][a-z]+|[A-Za-z].*[.?!…]", re.DOTALL)
-_NOT_WORDS = re.compile(r"[<=\\]|^[/#.]|^[a-z_]+\.[a-z]+$|^[\w./-]+/[\w./-]*$|^[A-Z ]+$")
+_NOT_WORDS = re.compile(r"[<=\\]|^[/#.]|^[a-z_]+\.[a-z]+$|^[\w./-]+/[\w./-]*$|^[A-Z ]+$|sans-serif")
 _SILENT = {
     "AssertionError", "debug", "info", "warning", "exception", "error", "do", "act", "compile", "getLogger", "get",
     "startswith", "replace", "getattr", "TypeVar", "Post", "cast", "submit",

@@ -89,9 +89,9 @@ def _facts_of(looks: Looks, load: Load, history: list[Fact], machine: str, say: 
     lot = load.biological_lot
     biological = f"{say('lot')} {lot}: {say(load.biological or 'not yet read')}" if lot else say("none in this load")
     control = f"{say('lot')} {load.control_lot}" if load.control_lot else say("none")
-    judged = (
-        f"{say(load.verdict)}, {say('from the ' + load.basis)}" if load.verdict and load.basis else say("not judged")
-    )
+    judged = say("not judged")
+    if load.verdict and load.basis:
+        judged = f"{say(load.verdict)}, {say(load.basis)}"
     left = (("Machine", machine), ("Programme", f"{load.programme or ''}, {say(load.load_kind or '')}"),
             ("Started", by("cycle_started")), ("Ended", f"{by('cycle_ended')}, {say(load.display or '')}"))  # fmt: skip
     right = (("Cycle judged", judged), ("Biological", biological), ("Control vial", control),
@@ -100,7 +100,7 @@ def _facts_of(looks: Looks, load: Load, history: list[Fact], machine: str, say: 
         [*cells([say(one)], HEAD), *cells([told], SMALL), *cells([say(two)], HEAD), *cells([more], SMALL)]
         for (one, told), (two, more) in zip(left, right, strict=True)
     ]
-    return ruled(rows, [24 * mm, WIDE / 2 - 24 * mm, 26 * mm, WIDE / 2 - 26 * mm], head=False, tight=True)
+    return ruled(rows, [24 * mm, WIDE / 2 - 24 * mm, 30 * mm, WIDE / 2 - 30 * mm], head=False, tight=True)
 
 
 def _cycle(looks: Looks, load: Load, say: Say) -> list[Any]:
@@ -118,7 +118,7 @@ def _contents(looks: Looks, packs: list[Pack], say: Say) -> Any:
             *cells(
                 [
                     looks.set_name(pack.set), looks.who(pack.packed_by), say(pack.tape or "not yet seen"),
-                    say(pack.strip or "not yet seen"),
+                    say(pack.strip or "unseen"),
                     ", ".join(map(say, (looks.state.where(pack), *pack.compromised, *looks.state.flags(pack)))),
                 ],
                 SMALL,

@@ -24,7 +24,7 @@ INK, SOFT, LINE = colors.HexColor("#1b2430"), colors.HexColor("#5a6573"), colors
 BODY = ParagraphStyle("body", fontName="foldmark-regular", fontSize=9.5, leading=13, textColor=INK)
 SMALL = ParagraphStyle("small", parent=BODY, fontSize=8, leading=10)
 CODE = ParagraphStyle("code", parent=BODY, fontName="foldmark-mono", fontSize=8.5, leading=11)
-FINE_CODE = ParagraphStyle("fine code", parent=CODE, fontSize=7.5, leading=10)
+FINE_CODE = ParagraphStyle("fine-code", parent=CODE, fontSize=7.5, leading=10)
 TITLE = ParagraphStyle("title", parent=BODY, fontName="foldmark-bold", fontSize=17, leading=22)
 PART = ParagraphStyle("part", parent=BODY, fontName="foldmark-bold", fontSize=9.5, leading=13, spaceBefore=5)
 DECISION = ParagraphStyle("decision", parent=BODY, fontName="foldmark-bold", fontSize=11.5, leading=16, spaceAfter=3)
