@@ -31,7 +31,10 @@ msgstr ""
 
 """
 ROOT = Path(__file__).parents[2]
-SPEAKING = ("service/custody/rules", "service/stations", "service/pages")
+SPEAKING = (
+    "service/custody/rules", "service/stations", "service/pages", "service/steam/control.py",
+    "service/steam/control_chart.py",
+)  # fmt: skip
 """Rooms whose strings are read by people, wherever they stand."""
 SILENT_FILES = (
     "service/pages/instruments.py", "service/stations/writer.py", "service/stations/sealing.py", "service/api/app.py",
@@ -67,7 +70,7 @@ ALONE = (
     "any", "gap", "GO", "ASK", "STOP", "NOT CHECKED", "SHORT", "PALE", "Where every set is", "sets in the round",
     "From wash to patient", "not released", "expired", "tape pale", "step missing", "pack", "day", "days", "started",
     "ended", "not yet seen", "unconfirmed", "override", "control", "grew", "no growth", "typed by", "gauze", "copy",
-    "why", "allowed by", "shelf days", "said", "fact", "facts", "gravity", "active",
+    "why", "allowed by", "shelf days", "said", "fact", "facts", "gravity", "active", "above", "below", "baseline",
 )  # fmt: skip
 """Words that stand by themselves: in lists, beside values, in drawings."""
 _READS = re.compile(r"[A-Za-z].* .*[A-Za-z]|[A-Z][a-z]+|[A-Za-z].*[.?!…]", re.DOTALL)
