@@ -334,7 +334,8 @@ def touched(fact: Fact) -> list[tuple[str, str]]:
 
 def named(fact: Fact) -> list[tuple[str, str]]:
     """The records whose history `fact` belongs to, changed by it or not, as (kind, code)."""
-    pairs = [("pack", fact.pack), ("load", fact.load), ("set", fact.set), ("case", fact.data.get("case"))]
+    within = [(name, fact.data.get(name)) for name in ("case", "machine")]
+    pairs = [("pack", fact.pack), ("load", fact.load), ("set", fact.set), *within]
     return [(name, code) for name, code in pairs if code]
 
 

@@ -1,11 +1,14 @@
 """Cycle logs for the invented practice and for trials. Invented data is for the demo and for tests only."""
 
+from datetime import date
+
 import numpy as np
 
 from service.steam import saturation
 from service.steam.programme import Programme
 
 STEP_S = 5
+SLOWER_AFTER = date(2026, 3, 9)
 FAULTS = (
     "short hold", "aborted", "air", "superheat", "gap", "too hot", "wet", "no air removal", "dip",
 )  # fmt: skip
@@ -15,6 +18,12 @@ FAULTS = (
 def _ramp(start: float, end: float, seconds: int) -> list[float]:
     steps = max(1, seconds // STEP_S)
     return [start + (end - start) * (1 - np.exp(-3 * (i + 1) / steps)) / (1 - np.exp(-3)) for i in range(steps)]
+
+
+def heating_s(day: date, rng: np.random.Generator) -> int:
+    """How long Steriliser 1 takes for the last rise: steady at first, then a little longer each day."""
+    late = max((day - SLOWER_AFTER).days, 0)
+    return 240 + 7 * late + STEP_S * int(rng.integers(-2, 3))
 
 
 def made_cycle(programme: Programme, rng: np.random.Generator, fault: str | None = None, heating_s: int = 240) -> bytes:

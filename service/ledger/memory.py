@@ -70,6 +70,9 @@ class MemoryReader:
         found = [load for load in cast("list[Load]", self.everything("load")) if load.machine == machine]
         return sorted(found, key=lambda load: load.started_seq)
 
+    def latest(self, machine: str, limit: int) -> list[Load]:
+        return self.loads_of(machine)[-limit:]
+
     def packs_of(self, set_code: str) -> list[Pack]:
         found = [pack for pack in cast("list[Pack]", self.everything("pack")) if pack.set == set_code]
         return sorted(found, key=lambda pack: pack.turn)

@@ -118,6 +118,7 @@ class PostgresReader(SqlReader):
     """A look at the database."""
 
     CASE = "(data::json ->> 'case')"
+    MACHINE = "(data::json ->> 'machine')"
     ERRORS: tuple[type[Exception], ...] = (psycopg.Error,)
 
     def _all(self, statement: str, *values: Any) -> list[tuple[Any, ...]]:

@@ -10,7 +10,7 @@ from service.custody.facts import Fact
 from service.custody.practice import Practice
 from service.custody.records import Case, Load, Pack, Recall, Record
 from service.ledger.seal import FIRST_PREV
-from service.ledger.tables import KEPT, SELECT, SELECT_FACT, fact_of, record_of
+from service.ledger.tables import KEPT, SELECT, SELECT_FACT, SELECT_FACT_BY_DATA, fact_of, record_of
 
 # The first site, then for each the next one after it: as many steps as there are sites, however many facts.
 _SITES = """WITH RECURSIVE one (code) AS (
@@ -30,7 +30,8 @@ class SqlReader(ABC):
     """A look inside one read transaction. Each store says how a statement is run."""
 
     CASE: str
-    """How this store's SQL reads the case out of a fact's data."""
+    MACHINE: str
+    """How this store's SQL reads the case, or the machine, out of a fact's data."""
     ERRORS: tuple[type[Exception], ...]
     """What the store raises when it cannot read what it keeps."""
 
@@ -83,17 +84,22 @@ class SqlReader(ABC):
 
     def history(self, kind: str, code: str) -> list[Fact]:
         """Every fact that names this record, in the order of writing."""
-        if kind == "case":
-            named = f"{self.CASE} = ? AND {self.CASE} IS NOT NULL"
+        if kind in {"case", "machine"}:
+            within = self.CASE if kind == "case" else self.MACHINE
+            named, select = f"{within} = ? AND {within} IS NOT NULL", SELECT_FACT_BY_DATA
         elif kind in _KEYED:
-            named = f'"{kind}" = ?'
+            named, select = f'"{kind}" = ?', SELECT_FACT
         else:
             return []
-        return [fact_of(row) for row in self._all(f"{SELECT_FACT} AND {named} ORDER BY seq", self.site, code)]
+        return [fact_of(row) for row in self._all(f"{select} AND {named} ORDER BY seq", self.site, code)]
 
     def loads_of(self, machine: str) -> list[Load]:
         rows = self._all(f"{SELECT['load']} AND machine = ? ORDER BY started_seq", self.site, machine)
         return [cast("Load", record_of("load", row)) for row in rows]
+
+    def latest(self, machine: str, limit: int) -> list[Load]:
+        sql = f"{SELECT['load']} AND machine = ? ORDER BY started_seq DESC LIMIT ?"
+        return [cast("Load", record_of("load", row)) for row in self._all(sql, self.site, machine, limit)][::-1]
 
     def packs_of(self, set_code: str) -> list[Pack]:
         rows = self._all(f'{SELECT["pack"]} AND "set" = ? ORDER BY turn', self.site, set_code)

@@ -84,6 +84,7 @@ class SqliteReader(SqlReader):
     """A look at the file."""
 
     CASE = "json_extract(data, '$.case')"
+    MACHINE = "json_extract(data, '$.machine')"
     ERRORS: tuple[type[Exception], ...] = (sqlite3.DatabaseError,)
 
     def _all(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:

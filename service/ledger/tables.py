@@ -41,6 +41,8 @@ def _upsert(table: str, keys: tuple[str, ...], values: tuple[str, ...]) -> str:
 COLUMNS: dict[str, tuple[str, ...]] = {kind: tuple(f.name for f in fields(cls)) for kind, cls in KINDS.items()}
 INSERT_FACT = _insert("fact", FACT_COLUMNS)
 SELECT_FACT = f"SELECT {quoted(FACT_COLUMNS)} FROM fact WHERE site = ?"  # noqa: S608 (column names are ours)
+SELECT_FACT_BY_DATA = SELECT_FACT.replace("site = ?", "site || '' = ?")
+"""For what a fact's data holds: SQLite's planner would go through a whole site rather than use the index on that."""
 UPSERT = {kind: _upsert(kind, ("site", "code"), columns[1:]) for kind, columns in COLUMNS.items()}
 SELECT = {kind: f'SELECT {quoted(columns)} FROM "{kind}" WHERE site = ?' for kind, columns in COLUMNS.items()}  # noqa: S608 (names are ours)
 DELETE = {kind: f'DELETE FROM "{kind}" WHERE site = ? AND code = ?' for kind in COLUMNS}  # noqa: S608 (names are ours)

@@ -11,6 +11,7 @@ from service.custody.records import InstrumentSet, Machine, Pack
 from service.custody.rules.release import against_release
 from service.pages import drawing
 from service.pages.looks import Looks
+from service.pages.machines import drift_lines
 from service.pages.overdue import overdue, soiled
 from service.pages.views import (
     BoardPage,
@@ -159,7 +160,7 @@ def _recalls_needing(looks: Looks) -> list[Need]:
 
 
 def _loads_needing(looks: Looks) -> list[Need]:
-    """Loads on hold, waiting for release, or with a biological unread, and machines out of service."""
+    """Loads on hold, waiting for release, or with a biological unread, machines out of service, and what drifts."""
     found = []
     for load in sorted(looks.unsettled(), key=lambda load: load.began_at, reverse=True):
         link, called = f"/loads/{load.code}", looks.load_name(load)
@@ -176,8 +177,8 @@ def _loads_needing(looks: Looks) -> list[Need]:
     for machine in cast("list[Machine]", looks.state.everything("machine")):
         if machine.stopped:
             why = f"{machine.stopped[:1].upper()}{machine.stopped[1:]}."
-            found += [Need("stop", f"{machine.name} is out of service.", why, "/loads")]
-    return found
+            found += [Need("stop", f"{machine.name} is out of service.", why, f"/machines/{machine.code}")]
+    return [*found, *drift_lines(looks)]
 
 
 def _count(packs: tuple[str, ...]) -> str:

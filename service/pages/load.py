@@ -81,17 +81,19 @@ def _chart(looks: Looks, load: Load) -> tuple[str, tuple[str, ...]]:
 
 
 def loads_page(looks: Looks) -> LoadsPage:
-    rows = []
-    for load in looks.reader.loads(200):
-        machine = looks.state.machine(load.machine)
-        what = f"{len(load.packs)} {'packs' if load.steam else 'sets'}"
-        if load.load_kind not in {None, "goods"}:
-            what = f"{load.load_kind} test: {load.air_removal or 'not read'}"
-        kind = "Steam" if load.steam else "Wash"
-        name = Name(machine.name if machine else load.machine)
-        said = looks.said(load.began_at)
-        rows.append(LoadLine(load.code, f"{kind} {load.code[7:11]}", name, said, what, _load_tags(load)))
-    return LoadsPage("Loads", tuple(rows))
+    return LoadsPage("Loads", tuple(load_line(looks, load) for load in looks.reader.loads(200)))
+
+
+def load_line(looks: Looks, load: Load) -> LoadLine:
+    """A load as lists show it."""
+    machine = looks.state.machine(load.machine)
+    what = f"{len(load.packs)} {'packs' if load.steam else 'sets'}"
+    if load.load_kind not in {None, "goods"}:
+        what = f"{load.load_kind} test: {load.air_removal or 'not read'}"
+    kind = "Steam" if load.steam else "Wash"
+    name = Name(machine.name if machine else load.machine)
+    said = looks.said(load.began_at)
+    return LoadLine(load.code, f"{kind} {load.code[7:11]}", name, said, what, _load_tags(load))
 
 
 def _load_tags(load: Load) -> tuple[str, ...]:

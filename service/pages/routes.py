@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from importlib import resources
-from typing import Any
+from typing import Any, cast
 
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -15,6 +15,7 @@ from label_templates.designs import BENCH_CARDS
 from service.custody.facts import stamp
 from service.custody.practice import Practice
 from service.custody.recall import ReachError, report
+from service.custody.records import Machine
 from service.pages.board import filtered
 from service.pages.day import day_page
 from service.pages.drawing import SHAPES, shape
@@ -22,6 +23,7 @@ from service.pages.find import drawn_sheet, search_page, set_page
 from service.pages.live import LiveBoard
 from service.pages.load import load_page, loads_page
 from service.pages.looks import Looks
+from service.pages.machines import Asked, PeriodError, machine_page, machines_page, month_page
 from service.pages.next_load import next_load_page
 from service.pages.pack import pack_page
 from service.pages.papers.load_record import load_record
@@ -95,6 +97,9 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/loads", lambda looks, _: loads_page(looks))
     page("/loads/next", lambda looks, r: next_load_page(looks, r.query_params.getlist("need")))
     page("/loads/{code}", lambda looks, r: load_page(looks, _there(looks.state.load(_code(r, "L", "W")))))
+    page("/machines", lambda looks, _: machines_page(looks))
+    page("/machines/{code}", lambda looks, r: machine_page(looks, _machine(looks, r), _asked(r)))
+    page("/machines/{code}/{month}", lambda looks, r: month_page(looks, _machine(looks, r), r.path_params["month"]))
     page("/recalls", lambda looks, _: recalls_page(looks))
     page("/search", lambda looks, r: search_page(looks, r.query_params.get("q", "")))
     page("/people", _people)
@@ -129,7 +134,7 @@ def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> R
         return _page(ProblemPage("Not known", detail, "Check the code."), request, 404)
     except NotYours:
         return _page(ProblemPage("Not yours to see", "This page is for managers.", "Ask one."), request, 403)
-    except (CodeError, ScanError, ReachError) as error:
+    except (CodeError, ScanError, ReachError, PeriodError) as error:
         then = "Check it, or search from the bar above."
         return _page(ProblemPage("That cannot be looked up", f"{error}.", then), request, 422)
     if isinstance(found, str):
@@ -167,6 +172,14 @@ def _people(looks: Looks, request: Request) -> Page:
 
 def _code(request: Request, *letters: str) -> str:
     return codes.parse_as(request.path_params["code"], *letters).text
+
+
+def _machine(looks: Looks, request: Request) -> Machine:
+    return cast("Machine", _there(looks.state.machine(request.path_params["code"])))
+
+
+def _asked(request: Request) -> Asked:
+    return Asked(**{name: request.query_params.get(name, "") for name in Asked.__slots__})
 
 
 def _there(found: Any) -> Any:

@@ -13,7 +13,7 @@ WIDTH, HEIGHT = 900, 380
 LEFT, RIGHT, TOP, BOTTOM = 64, 24, 64, 52
 _INK, _SOFT, _LINE = "var(--ink,#1b2430)", "var(--soft,#5a6573)", "var(--line,#d9d4c7)"
 _GO, _STOP, _FOLD = "var(--go,#0b6b4f)", "var(--stop,#a3172b)", "var(--fold,#ebe6d9)"
-_FONT = "Atkinson Hyperlegible,ui-sans-serif,system-ui,sans-serif"
+FONT = "Atkinson Hyperlegible,ui-sans-serif,system-ui,sans-serif"
 _MOST_POINTS = 1200
 
 
@@ -54,7 +54,7 @@ def cycle_svg(cycle: Cycle, judgement: Judgement, programme: Programme, *, title
         return TOP + (high - celsius) / (high - low) * down
 
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-family="{_FONT}" font-size="14" fill="{_INK}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-family="{FONT}" font-size="14" fill="{_INK}">',
         f"<title>{escape(title)}: {judgement.verdict}</title>",
         f'<text x="{LEFT}" y="24" font-size="17" font-weight="700">{escape(title[:90])}</text>',
         f'<text x="{LEFT}" y="46">{_summary(judgement, programme)}</text>',

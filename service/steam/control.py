@@ -57,7 +57,7 @@ class RuleSet:
 
 
 _BEYOND = Rule("one value beyond 3 sigma", 1, 1, 3)
-THREE_SIGMA = RuleSet("3 sigma", (_BEYOND,), 370.4, "computed from the normal distribution")
+THREE_SIGMA = RuleSet("3 σ", (_BEYOND,), 370.4, "computed from the normal distribution")
 WESTERN_ELECTRIC = RuleSet(
     "Western Electric",
     (
@@ -67,7 +67,7 @@ WESTERN_ELECTRIC = RuleSet(
         Rule("eight values on one side of the mean", 8, 8, 0),
     ),
     91.75,
-    "rules: rdrr.io/github/luca-scr/qcc/man/rules.html; false alarms: wikisum.wiki/wiki/Western_Electric_rules",
+    "Rules: rdrr.io/github/luca-scr/qcc/man/rules.html; false alarms: wikisum.wiki/wiki/Western_Electric_rules",
 )
 RULE_SETS = {one.name: one for one in (THREE_SIGMA, WESTERN_ELECTRIC)}
 
@@ -118,6 +118,11 @@ class Chart:
     signals: tuple[Signal, ...]
     wide: tuple[int, ...]
     """The values that lie further from the one before than the ranges' limit."""
+
+
+def first_stretch(count: int) -> slice:
+    """The baseline of so many values unless somebody chooses: the first of them, of a short history the first half."""
+    return slice(min(BASELINE, max(FEWEST, count // 2)))
 
 
 def moving_ranges(values: Series) -> Series:

@@ -6,7 +6,7 @@ from html import escape
 
 import numpy as np
 
-from service.steam.charts import ticks
+from service.steam.charts import FONT, ticks
 from service.steam.control import Chart
 from service.steam.cycle import Series
 
@@ -16,13 +16,13 @@ _UPPER, _LOWER = (56, 290), (336, 420)
 """Top and bottom of the chart of values, and of the chart of ranges."""
 _INK, _SOFT = "var(--ink,#1b2430)", "var(--soft,#5a6573)"
 _STOP, _FOLD, _SHEET = "var(--stop,#a3172b)", "var(--fold,#ebe6d9)", "var(--sheet,#fffdf8)"
-_FONT = "Atkinson Hyperlegible,ui-sans-serif,system-ui,sans-serif"
 _MOST_DOTS = 150
 """A longer series is a line without dots; what lies outside keeps its mark."""
 _MOST_DATES = 8
 _APART = 110
 """Units between two written values, so that none covers another."""
 _LINE_HEIGHT = 17
+_LIMITS = ("lower limit {value}", "mean {value}", "upper limit {value}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ def control_svg(chart: Chart, shown: Shown) -> str:
         np.concatenate(([np.nan], chart.ranges)), _LOWER, shown, (0.0, limits.mean_range, limits.range_upper)
     )
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-family="{_FONT}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" font-family="{FONT}" '
         f'font-size="14" fill="{_INK}"><title>{escape(shown.title)}</title><desc>{escape(summary)}</desc>'
     )
     return "".join(
@@ -55,9 +55,9 @@ def control_svg(chart: Chart, shown: Shown) -> str:
             _loud(_LEFT, 20, shown.title),
             _text(_LEFT, 42, summary, _SOFT),
             *_baseline(chart, values.x),
-            *values.drawn(marked[0], (shown.unit, "lower limit", "mean", "upper limit"), "outside"),
+            *values.drawn(marked[0], (shown.unit, *_LIMITS), "outside {value}"),
             _text(_LEFT, _LOWER[0] - 8, "Moving range: how far from the value before", _SOFT),
-            *ranges.drawn(marked[1], ("", "", "mean", "upper limit"), "jump"),
+            *ranges.drawn(marked[1], ("", "", *_LIMITS[1:]), "jump {value}"),
             *_dates(shown.labels, values.x),
             "</svg>",
         )
@@ -112,7 +112,7 @@ class _Panel:
         return self.bottom - (value - self.low) / (self.high - self.low) * (self.bottom - self.top)
 
     def drawn(self, marked: list[int], names: tuple[str, ...], word: str) -> list[str]:
-        """The chart; `names` are the unit and what each limit is called, `word` what a mark is called."""
+        """The chart; `names` are the unit and what each limit is called, `word` what a mark is, with its {value}."""
         unit, *lines = names
         parts = [*self._axis(unit), *self._limits(lines)]
         seen = np.flatnonzero(~np.isnan(self.series)).tolist()
@@ -144,7 +144,7 @@ class _Panel:
                 height = self.y(value)
                 found.append(f'<path d="M{_LEFT} {height:.1f}H{WIDTH - _RIGHT}" stroke="{_SOFT}"{dashes}/>')
                 apart = max((height - middle) * aside, _LINE_HEIGHT) * aside if aside else 0.0
-                words = f"{name} {value:.{self.shown.decimals}f}"
+                words = name.format(value=f"{value:.{self.shown.decimals}f}")
                 found.append(_text(WIDTH - _RIGHT + 8, middle + apart + 5, words))
         return found
 
@@ -161,8 +161,9 @@ class _Panel:
             x, value = self.x(at), self.series[at]
             if last - x >= _APART:
                 last = x
-                height = self.y(value) + (-14 if value >= self.limits[1] else 26)
-                words = f"{word} {value:.{self.shown.decimals}f}"
+                near = [self.y(self.series[other]) for other in marked if x - _APART < self.x(other) <= x]
+                height = min(near) - 14 if value >= self.limits[1] else max(near) + 26
+                words = word.format(value=f"{value:.{self.shown.decimals}f}")
                 anchor = "end" if x > WIDTH / 4 else "start"
                 found.append(_loud(x + 8, max(height, self.top - 9), words, _STOP, anchor))
         return found

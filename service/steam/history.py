@@ -33,7 +33,7 @@ def history(cycles: Sequence[Cycle], programme: Programme) -> History:
 
 def _plateaus(seconds: Series, celsius: Series, starts: np.ndarray, programme: Programme) -> tuple[Series, Series]:
     """The mean and length of the longest stretch of each cycle within the programme's band; the first of equals."""
-    within = (celsius >= programme.set_c) & (celsius <= programme.set_c + programme.band_k)
+    within = (celsius >= programme.lowest_c) & (celsius <= programme.highest_c)
     first = np.zeros(seconds.size, dtype=bool)
     first[starts] = True
     before = np.concatenate(([False], within[:-1])) & ~first
@@ -43,9 +43,9 @@ def _plateaus(seconds: Series, celsius: Series, starts: np.ndarray, programme: P
     long = seconds[ends] - seconds[begins]
     best = np.lexsort((begins, -long, whose))
     best = best[np.flatnonzero(np.diff(whose[best], prepend=-1))]
-    sums = np.concatenate(([0.0], np.cumsum(celsius)))
+    areas = np.concatenate(([0.0], np.cumsum(np.diff(seconds) * (celsius[1:] + celsius[:-1]) / 2)))
     plateau_c, hold_s = np.full(starts.size, np.nan), np.zeros(starts.size)
     hold_s[whose[best]] = long[best]
-    count = ends[best] - begins[best] + 1
-    plateau_c[whose[best]] = (sums[ends[best] + 1] - sums[begins[best]]) / count
+    area = areas[ends[best]] - areas[begins[best]]
+    plateau_c[whose[best]] = np.where(long[best] > 0, area / np.maximum(long[best], 1e-9), celsius[begins[best]])
     return plateau_c, hold_s

@@ -33,7 +33,8 @@ msgstr ""
 ROOT = Path(__file__).parents[2]
 SPEAKING = (
     "service/custody/rules", "service/custody/planning.py", "service/stations", "service/pages",
-    "service/pages/papers", "service/steam/judge.py", "service/steam/charts.py",
+    "service/pages/papers", "service/steam/judge.py", "service/steam/charts.py", "service/steam/control.py",
+    "service/steam/control_chart.py",
 )  # fmt: skip
 """Rooms whose strings are read by people, wherever they stand."""
 SILENT_FILES = (
@@ -72,7 +73,7 @@ ALONE = (
     "ended", "not yet seen", "unconfirmed", "override", "control", "grew", "no growth", "typed by", "gauze", "copy",
     "why", "allowed by", "met", "NOT MET", "RELEASED", "REJECTED", "ON HOLD", "NOT RELEASED", "minutes", "probes",
     "equilibration", "drying", "none", "lot", "programme", "EN 285, from memory", "common practice, no source",
-    "shelf days", "said", "fact", "facts", "gravity", "active",
+    "shelf days", "said", "fact", "facts", "gravity", "active", "above", "below", "baseline",
 )  # fmt: skip
 """Words that stand by themselves: in lists, beside values, in drawings."""
 _READS = re.compile(r"[A-Za-z].* .*[A-Za-z]|[A-Z][a-z]+|[A-Za-z].*[.?!…]", re.DOTALL)

@@ -268,6 +268,7 @@ def test_a_database_of_another_version_is_refused_and_a_migration_there_is_whole
         connection.execute("DROP TABLE access")
         connection.execute(f"DROP INDEX {', '.join(LATER_INDEXES)}")
         connection.execute("ALTER TABLE load DROP COLUMN plateau_c_hundredths, DROP heating_s, DROP drying_s")
+        connection.execute("DROP INDEX fact_machine")
         connection.execute("ALTER TABLE machine DROP services, DROP counter, DROP prove_since")
         connection.execute('ALTER TABLE "set" DROP hollow, DROP immersible')
     assert "made by an older Foldmark (ledger version 2" in run("--ledger", database, "verify", ok=2).stderr

@@ -277,9 +277,10 @@ def test_the_looks_of_the_board_the_search_and_a_day_go_by_an_index(written):
     reader = Explained(connect(path, read_only=True), chosen())
     reader.unsettled(), reader.open_cases(), reader.overridden(), reader.codes_of("A")
     reader.at_station("wash-1", "2026", "2027"), reader.cases_of("A")
+    reader.latest("L-K7-1", 9), reader.history("machine", "L-K7-1")
     for kind in ("pack", "load", "case"):
         reader.between(kind, "2026", "2027", 9)
-    used = ["load_unsettled", "case_open", "pack_overridden", "patient_now", "fact_station", "case_patient", "pack_opened", "load_began", "case_opened"]  # fmt: skip
+    used = ["load_unsettled", "case_open", "pack_overridden", "patient_now", "fact_station", "case_patient", "load_machine", "fact_machine", "pack_opened", "load_began", "case_opened"]  # fmt: skip
     assert [re.search(r"INDEX (\w+)", plan)[1] for plan in plans] == used
 
 

@@ -56,14 +56,14 @@ def busy(bridge):
     pack = bridge.pack(second)
     bridge.sterilise([pack], 2)
     bridge.scans("theatre-1", NURSE, patient(813), pack, SURGEON, "=no other", "TURNED")
-    bridge.act("place indicator", load=load, indicator="biological", lot="B-1", control_lot="B-1", due="2026-03-06")
-    bridge.act("read indicator", load=load, indicator="biological", result="positive", lot="B-1", control="grew")
-    bridge.act("open recall", load=load, reach="load", why="positive")
     third = bridge.new_set("Fracture basic A")
     bridge.wash([third], 3)
     wet = bridge.pack(third)
     bridge.sterilise([wet], 3, unload=False)
     bridge.scans("unloading-1", wet, "WET")
+    bridge.act("place indicator", load=load, indicator="biological", lot="B-1", control_lot="B-1", due="2026-03-06")
+    bridge.act("read indicator", load=load, indicator="biological", result="positive", lot="B-1", control="grew")
+    bridge.act("open recall", load=load, reach="load", why="positive")
     bridge.new_set("A set never used")
     return first, pack, load
 
@@ -72,7 +72,7 @@ def test_every_page_is_whole_labelled_and_keeps_to_itself(site):
     bridge, client = site
     first, pack, load = busy(bridge)
     one = bridge.record("pack", first).set
-    pages = ["/", "/loads", "/recalls", "/stations", "/limits", "/search?q=eye", f"/packs/{first}", f"/packs/{pack}", f"/sets/{one}",
+    pages = ["/", "/loads", "/machines", "/machines/L-K7-1", "/machines/L-K7-1/2026-03", "/recalls", "/stations", "/limits", "/search?q=eye", f"/packs/{first}", f"/packs/{pack}", f"/sets/{one}",
              f"/loads/{load}", f"/loads/{wash_load(1)}", f"/recalls/{load}", f"/recalls/{load}?reach=since", "/search?q=%3Cscript%3E",
              *(f"/stations/{name}" for name in STATIONS), "/stations/theatre-1/day"]  # fmt: skip
     for address in pages:

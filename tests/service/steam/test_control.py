@@ -19,6 +19,7 @@ from service.steam.control import (
     chart,
     drift,
     drift_words,
+    first_stretch,
     limits_of,
     moving_ranges,
     signals,
@@ -130,6 +131,11 @@ def test_the_baseline_is_the_stretch_that_was_chosen_and_later_values_do_not_mov
     later = np.concatenate((FLOW, FLOW + 30))
     assert chart(later, slice(10)).limits == chart(FLOW).limits
     assert chart(later, slice(10, 20)).limits.mean == pytest.approx(80.81)
+
+
+@pytest.mark.parametrize(("count", "stretch"), [(3, 5), (12, 6), (40, 20), (500, 20)])
+def test_unless_somebody_chooses_the_baseline_is_the_first_twenty_or_of_few_the_first_half(count, stretch):
+    assert first_stretch(count) == slice(stretch)
 
 
 def test_a_jump_is_seen_on_the_range_chart_at_the_value_it_leads_to():

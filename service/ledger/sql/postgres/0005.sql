@@ -5,3 +5,5 @@ ALTER TABLE machine ADD COLUMN services WORDS, ADD COLUMN counter BIGINT, ADD CO
 UPDATE machine SET services = '[]', prove_since = 0;
 ALTER TABLE "set" ADD COLUMN hollow BIGINT, ADD COLUMN immersible BIGINT;
 UPDATE "set" SET hollow = 0, immersible = 1;
+
+CREATE INDEX fact_machine ON fact ((data::json ->> 'machine'), seq) WHERE (data::json ->> 'machine') IS NOT NULL;

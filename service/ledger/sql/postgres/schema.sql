@@ -17,6 +17,7 @@ CREATE INDEX fact_load ON fact (load, seq) WHERE load IS NOT NULL;
 CREATE INDEX fact_set ON fact ("set", seq) WHERE "set" IS NOT NULL;
 CREATE INDEX fact_patient ON fact (patient, seq) WHERE patient IS NOT NULL;
 CREATE INDEX fact_case ON fact ((data::json ->> 'case'), seq) WHERE (data::json ->> 'case') IS NOT NULL;
+CREATE INDEX fact_machine ON fact ((data::json ->> 'machine'), seq) WHERE (data::json ->> 'machine') IS NOT NULL;
 CREATE INDEX fact_station ON fact (site, station, at);
 CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';
 CREATE FUNCTION fact_is_kept() RETURNS trigger LANGUAGE plpgsql AS $$

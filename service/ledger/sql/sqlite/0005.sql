@@ -45,3 +45,6 @@ INSERT INTO "set" SELECT
   old.bears_c, 0, 1, old.turn, old.pack, old.retired, old.seq
 FROM set_4 AS old;
 DROP TABLE set_4;
+
+CREATE INDEX fact_machine ON fact (json_extract(data, '$.machine'), seq)
+  WHERE json_extract(data, '$.machine') IS NOT NULL;

@@ -15,6 +15,8 @@ CREATE INDEX fact_set ON fact ("set", seq) WHERE "set" IS NOT NULL;
 CREATE INDEX fact_patient ON fact (patient, seq) WHERE patient IS NOT NULL;
 CREATE INDEX fact_case ON fact (json_extract(data, '$.case'), seq)
   WHERE json_extract(data, '$.case') IS NOT NULL;
+CREATE INDEX fact_machine ON fact (json_extract(data, '$.machine'), seq)
+  WHERE json_extract(data, '$.machine') IS NOT NULL;
 CREATE INDEX fact_station ON fact (site, station, at);
 CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';
 CREATE TRIGGER fact_is_never_changed BEFORE UPDATE ON fact
