@@ -68,6 +68,8 @@ class Diary:
                   steps=["clean", "rinse", "disinfect", "dry"], programmes=[])  # fmt: skip
         self.post("/api/machines", machine=tb.STERILISER, kind="steriliser", removal="active", name="Steriliser 1",
                   steps=[], programmes=list(tb.PROGRAMMES))  # fmt: skip
+        self.post("/api/machines", machine=tb.SPARE, kind="steriliser", removal="active", name="Steriliser 2",
+                  steps=[], programmes=list(tb.PROGRAMMES))  # fmt: skip
         for one in SETS.values():
             sheet = [{"group": group, "line": line, "count": count} for group, line, count in one.sheet]
             mark = {"colour": one.mark[0], "pattern": one.mark[1]}
@@ -168,21 +170,38 @@ class Diary:
         return codes.load_code(tb.STERILISER, 319 + self.loads).text
 
     def _air_removal_test(self) -> None:
-        """The day's first load runs alone, with the test sheet in it."""
         self.tested = self.now.date()
+        self.air_removal_test(self._next_load())
+        self.scan("loading-1", tb.TECHNICIAN)
+
+    def air_removal_test(self, load: str, result: str = "pass") -> None:
+        """The day's first load runs alone, with the test sheet in it."""
+        self._empty(load, "1", timedelta(minutes=14))
+        self.post(
+            f"/api/loads/{load}/indicators/read", tb.TECHNICIAN, indicator="air removal", result=result, lot="A-9"
+        )
+
+    def proving_load(self, lot: str) -> str:
+        """An empty chamber with a biological in it, the cycle judged from its log."""
         load = self._next_load()
+        due = (self.now + timedelta(days=2)).date().isoformat()
+        self.scan("loading-1", tb.TECHNICIAN)
+        self._empty(load, "3", timedelta(minutes=40))
+        self.post(
+            f"/api/loads/{load}/indicators", tb.TECHNICIAN, indicator="biological", lot=lot, control_lot=lot, due=due
+        )
+        self.post(f"/api/loads/{load}/cycle", tb.MANAGER, cycle=tb.PROGRAMMES[0])
+        return load
+
+    def _empty(self, load: str, test: str, runs: timedelta) -> None:
         self.scan("loading-1", load)
         self.scan("loading-1", "DONE", "ask")
-        self.scan("loading-1", "1")
-        self.now += timedelta(minutes=14)
+        self.scan("loading-1", test)
+        self.now += runs
         self.scan("unloading-1", tb.TECHNICIAN)
         self.scan("unloading-1", load)
         self.scan("unloading-1", "END", "ask")
         self.scan("unloading-1", "PASS")
-        self.post(
-            f"/api/loads/{load}/indicators/read", tb.TECHNICIAN, indicator="air removal", result="pass", lot="A-9"
-        )
-        self.scan("loading-1", tb.TECHNICIAN)
 
     def release(self, load: str, expect: str = "go", **more: Any) -> None:
         self.post(f"/api/loads/{load}/release", tb.NURSE, expect, **more)

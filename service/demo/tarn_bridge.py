@@ -6,7 +6,7 @@ from label_templates import codes
 
 SITE = "K7"
 NAME = "Tarn Bridge Small Animal Practice"
-WASHER, STERILISER = "W-K7-1", "L-K7-1"
+WASHER, STERILISER, SPARE = "W-K7-1", "L-K7-1", "L-K7-2"
 PROGRAMMES = ("134/3", "121/15")
 SHELF_DAYS = {"double": 14}
 SHELF_SOURCE = "double cotton wrap, 10 to 14 days at 25 °C: ahkhsy.com NewsView 46"

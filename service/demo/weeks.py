@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from label_templates import codes
 from service.demo import tarn_bridge as tb
 from service.demo.diary import FILMED, Diary, Step
 
@@ -163,8 +164,27 @@ def _recall(d: Diary, bad: str) -> None:
     for name, where in (("Dental luxators", "on shelf 1"), ("Drape and towel clamps 1", "on shelf 2")):
         d.post(f"/api/recalls/{bad}/1/accounted", tb.TECHNICIAN, pack=d.pack(name), found=where)
     d.post(f"/api/recalls/{bad}/1/accounted", tb.NURSE, pack=d.notable["opened"], found="owner called, patient well")
-    d.at(_day(20), 9)
-    d.post(f"/api/machines/{tb.STERILISER}/stop", tb.MANAGER, why="biological positive: engineer called")
+    _proving_day(d, bad)
+
+
+def _proving_day(d: Diary, bad: str) -> None:
+    """The steriliser is proven again after the engineer's visit; the spare one fails its own test."""
+    d.at(_day(19), 15)
+    d.post(f"/api/machines/{tb.STERILISER}/serviced", tb.MANAGER, what="repair", why="vacuum pump seal replaced",
+           counter=2204)  # fmt: skip
+    d.at(_day(20), 7, 40)
+    d.scan("loading-1", tb.TECHNICIAN)
+    d.notable["failed_test"] = codes.load_code(tb.SPARE, 1).text
+    d.air_removal_test(d.notable["failed_test"], "fail")
+    d.at(_day(20), 8, 30)
+    d.notable["void"] = d.proving_load("B-71")
+    d.at(_day(20), 9, 30)
+    d.notable["pending"] = d.proving_load("B-72")
+    d.at(_day(20), 10, 30)
+    d.post(f"/api/loads/{d.notable['void']}/indicators/read", tb.NURSE, indicator="biological", result="negative",
+           lot="B-71", control="no growth")  # fmt: skip
+    d.post(f"/api/machines/{tb.STERILISER}/return", tb.MANAGER, "stop", why="it ran well")
+    d.release(bad, "stop", why="the owners are waiting")
 
 
 def filmed(diary: Diary) -> list[Step]:

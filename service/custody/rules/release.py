@@ -266,7 +266,7 @@ def _known_indicator(name: object) -> str:
 def place_indicator(state: State, act: Act) -> list[Fact]:
     """An indicator goes into a load; a biological has a lot and a day it is due."""
     if state.load(act.load) is None:
-        working_machine(state, str(act.load), STERILISERS)
+        working_machine(state, str(act.load), STERILISERS, proving=True)
     data = {key: act.data.get(key) for key in ("indicator", "lot", "control_lot", "due")}
     if _known_indicator(data["indicator"]) == "biological" and not data["lot"]:
         raise BadValue(what="This biological", why="Its lot is not named.", todo="Read the lot from the vial.")
