@@ -1,4 +1,4 @@
--- Version 5: what charts follow of each cycle, and the machine log: services and counter; what a set bears; what a machine must prove.
+-- Version 5: what charts follow of each cycle, and the machine log: services and counter; what a set bears; what a machine must prove; a log found by its hash.
 
 ALTER TABLE load RENAME TO load_4;
 CREATE TABLE load (
@@ -45,3 +45,4 @@ INSERT INTO "set" SELECT
   old.bears_c, 0, 1, old.turn, old.pack, old.retired, old.seq
 FROM set_4 AS old;
 DROP TABLE set_4;
+CREATE INDEX cycle_log_sha256 ON cycle_log (site, sha256);
