@@ -46,7 +46,8 @@ _SERVICE: dict[str, type] = {
     "ledger": str, "site": str, "key": str, "host": str, "port": int, "doors": str, "labels_to": str,
     "scans_a_second": int, "requests_a_second": int, "trusted_proxies": tuple, "tls_cert": str, "tls_key": str,
 }  # fmt: skip
-_CHOICES = {f.name: f for f in fields(Practice) if f.name not in {"shelf_lives", "programmes"}}
+_PARTS = ("service", "practice", "shelf_life", "logs", "readings")
+_CHOICES = {f.name: f for f in fields(Practice) if f.name not in {"shelf_lives", "programmes", "logs", "readings"}}
 
 
 def load(path: Path | None = None, environment: Mapping[str, str] | None = None) -> Settings:
@@ -62,15 +63,41 @@ def load(path: Path | None = None, environment: Mapping[str, str] | None = None)
         except tomllib.TOMLDecodeError as error:
             raise SettingsError(f"the settings file {path} is not TOML ({error}): mend that line") from error
     where = str(path) if path else "the settings"
-    for name in set(found) - {"service", "practice", "shelf_life"}:
-        raise SettingsError(f"{where}: nobody knows [{name}]; the parts are service, practice, shelf_life")
+    for name in set(found) - set(_PARTS):
+        raise SettingsError(f"{where}: nobody knows [{name}]; the parts are {', '.join(_PARTS)}")
     settings = _service(found.get("service", {}), where)
     for name in _SERVICE:
         key = f"FOLDMARK_{name.upper()}"
         if key in environment:
             settings = _service_value(settings, name, environment[key], f"the environment variable {key}")
     practice = _practice(found.get("practice", {}), found.get("shelf_life", {}), where)
-    return replace(settings, practice=practice)
+    logs, typed = (_mappings(part, found.get(part, {}), path, where) for part in ("logs", "readings"))
+    return replace(settings, practice=replace(practice, logs=logs, readings=typed))
+
+
+def _mappings(part: str, table: dict[str, Any], path: Path | None, where: str) -> dict[str, str]:
+    """How each machine's logs or readings are written, from the table itself or from the file that it names."""
+    if not table:
+        return {}
+    from service.steam.cycle import CycleError  # noqa: PLC0415  (keeps `foldmark --help` quick)
+    from service.steam.logs.mapping import of_table, of_toml  # noqa: PLC0415
+
+    found = {}
+    for machine, mapping in table.items():
+        here = f'{where}: {part}."{machine}"'
+        if not isinstance(mapping, dict):
+            raise SettingsError(
+                f"{here} is {mapping!r}, and a table is needed: file = a mapping's path, or the mapping"
+            )
+        try:
+            if set(mapping) == {"file"}:
+                file = (path.parent if path else Path()) / str(mapping["file"])
+                found[machine] = of_toml(file.read_text("utf-8")).to_json()
+            else:
+                found[machine] = of_table(mapping).to_json()
+        except (CycleError, OSError, UnicodeDecodeError) as error:
+            raise SettingsError(f"{here}: {error}") from error
+    return found
 
 
 def _service(table: dict[str, Any], where: str) -> Settings:

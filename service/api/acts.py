@@ -1,7 +1,6 @@
 """The office's acts over HTTP: one table of what may be posted, and what each body holds."""
 
 import asyncio
-import hashlib
 import re
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -11,7 +10,7 @@ from pydantic import Field
 
 from label_templates import codes
 from service.access.doors import Doors
-from service.api import fields
+from service.api import fields, judging
 from service.api.bodies import READINGS, json_body, read_body
 from service.api.entry import address, person_of, prove
 from service.api.fields import (
@@ -43,10 +42,7 @@ from service.custody.rules.release import RESULTS
 from service.custody.rules.roles import PIN, ROLES
 from service.custody.rules.upkeep import SERVICES
 from service.stations.desk import Beside, Desk
-from service.steam.cycle import CycleError
-from service.steam.judge import judge
-from service.steam.logs.log import read_csv
-from service.steam.programme import ProgrammeError, all_programmes, programme
+from service.steam.programme import all_programmes
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,9 +115,14 @@ POSTS = (
     Post("/recalls/{recall:path}/close", "close recall", "Every pack is accounted for", (_MAYBE_WHY,), {"why": None}),
 )  # fmt: skip
 _LOAD = fields.model("load of a cycle", (("load", fields.SteamLoad, NEEDED),))
-_CYCLE = fields.model(
-    "cycle", (*fields.ENVELOPE, ("programme", one_of(*(one.name for one in all_programmes())) | None, None))
-)
+_PROGRAMME = ("programme", one_of(*(one.name for one in all_programmes())) | None, None)
+_CYCLE = fields.model("cycle", (*fields.ENVELOPE, _PROGRAMME, ("basis", one_of("log", "readings"), "log"), _MAYBE_WHY))
+_CELSIUS = Annotated[float, Field(ge=0, le=200, allow_inf_nan=False)]
+_PRINTOUT = fields.model(
+    "printout",
+    (*fields.ENVELOPE, _PROGRAMME, ("hold_s", whole(0, 86_400), NEEDED), ("lowest_c", _CELSIUS, NEEDED),
+     ("highest_c", _CELSIUS, NEEDED)),
+)  # fmt: skip
 _PATIENT = fields.model(
     "patient", (*fields.ENVELOPE, ("name", Name, NEEDED), ("species", Name, NEEDED), ("code", code("A") | None, None))
 )
@@ -140,7 +141,7 @@ def envelope(told: dict[str, Any], request: Request) -> tuple[str, str | None]:
 
 
 def acts_router(desk: Desk, doors: Doors | None = None) -> APIRouter:
-    """Every row of the table above, and the two that write beside the ledger."""
+    """Every row of the table above, and the three that write beside the ledger."""
     router = APIRouter(prefix="/api", tags=["office"])
     for post in POSTS:
         body = fields.model(post.does, (*fields.ENVELOPE, *post.fields))
@@ -150,6 +151,10 @@ def acts_router(desk: Desk, doors: Doors | None = None) -> APIRouter:
         )  # fmt: skip
     router.add_api_route("/loads/{load}/cycle", _judge(desk), methods=["POST"], summary="Judge a load's cycle log",
                          openapi_extra=_CSV, responses=answers(JUDGED, also=409))  # fmt: skip
+    router.add_api_route("/loads/{load}/cycle/printout", _printout(desk), methods=["POST"],
+                         summary="Judge a load's cycle by what somebody read off its printout",
+                         openapi_extra=taking(_PRINTOUT, _IN_GENERAL | {"hold_s": 240, "lowest_c": 134.4, "highest_c": 135.6})
+                         | {"parameters": in_path(_LOAD)}, responses=answers(JUDGED, also=409))  # fmt: skip
     router.add_api_route("/patients", _patient(desk), methods=["POST"], summary="Give a patient a code and a name",
                          openapi_extra=taking(_PATIENT, _IN_GENERAL | {"name": "Milo", "species": "cat"}),
                          responses=answers(ANSWER))  # fmt: skip
@@ -213,27 +218,24 @@ def _judge(desk: Desk) -> Any:
         told = fields.taken(_CYCLE, dict(request.query_params))
         act_id, by = envelope(told, request)
         body = await read_body(request, READINGS, CSV)
-        try:
-            limits = programme(told.pop("programme") or _programme_of(desk, load))
-            judgement = await asyncio.to_thread(lambda: judge(read_csv(body), limits))
-        except (CycleError, ProgrammeError) as error:
-            raise Problem(422, "The cycle cannot be judged", str(error)) from error
-        sha256 = hashlib.sha256(body).hexdigest()
-        told |= {"verdict": judgement.verdict, "basis": "log", "hold_s": judgement.hold_s,
-                 "f0_hundredths": judgement.f0_hundredths, "log_sha256": sha256} | judgement.measures()  # fmt: skip
-        future = desk.act(act_id, "judge cycle", by=by, body=told, load=load,
-                          beside=lambda batch: batch.keep_log(sha256, load, limits.name, body))  # fmt: skip
-        return await asyncio.wrap_future(future) | {"judgement": judgement.to_json()}
+        judged = await asyncio.to_thread(judging.judged_log, desk, load, body, told.pop("programme"), told.pop("basis"))
+        future = desk.act(act_id, "judge cycle", by=by, body=told | judged.values, load=load, beside=judged.beside)
+        return await asyncio.wrap_future(future) | {"judgement": judged.judgement.to_json()}
 
     return judge_cycle
 
 
-def _programme_of(desk: Desk, load: str) -> str:
-    with desk.ledger.reading() as reader:
-        record = reader.state.load(load)
-    if record is None or record.programme is None:
-        raise Problem(409, "The cycle cannot be judged", f"load {load} was never started: start it at loading first")
-    return record.programme
+def _printout(desk: Desk) -> Any:
+    async def judge_printout(request: Request) -> dict[str, Any]:
+        load = fields.taken(_LOAD, request.path_params)["load"]
+        told = fields.taken(_PRINTOUT, await json_body(request))
+        act_id, by = envelope(told, request)
+        judged = judging.judged_printout(desk, load, told)
+        kept = {key: told[key] for key in ("station", "seen_at", "sent_at", "why") if key in told}
+        future = desk.act(act_id, "judge cycle", by=by, body=kept | judged.values, load=load)
+        return await asyncio.wrap_future(future) | {"judgement": judged.judgement.to_json()}
+
+    return judge_printout
 
 
 def _patient(desk: Desk) -> Any:

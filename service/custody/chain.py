@@ -35,6 +35,7 @@ class Source(Protocol):
     def loads_of(self, machine: str) -> list[Load]: ...
     def packs_of(self, set_code: str) -> list[Pack]: ...
     def everything(self, kind: str) -> list[Record]: ...
+    def load_of_log(self, sha256: str) -> str | None: ...
 
 
 _OFFICE = "office-"
@@ -87,6 +88,11 @@ class State:
                 if record is not None:
                     found[code] = cast("Load", record)
         return list(found.values())
+
+    def load_of_log(self, sha256: str) -> str | None:
+        """The load that was judged by the log with this hash."""
+        mine = (f.load for f in self.added if f.kind == "cycle_judged" and f.data["log_sha256"] == sha256)
+        return next(mine, None) or self.source.load_of_log(sha256)
 
     def packs_of(self, set_code: str) -> list[Pack]:
         found = {pack.code: pack for pack in self.source.packs_of(set_code)}
@@ -207,6 +213,9 @@ class Nothing:
 
     def everything(self, _kind: str) -> list[Record]:
         return []
+
+    def load_of_log(self, _sha256: str) -> str | None:
+        return None
 
 
 def state_of(pack: Pack, wash: Load | None, steam: Load | None) -> str:

@@ -37,6 +37,10 @@ class Practice:
 
     The hours are how long something may stand at a station before the board calls it overdue: soiled, in a wash load,
     packed and not loaded, in a cycle, waiting for release, in a case. Common practice, no source.
+
+    `log_minutes` is how far a log's beginning and its load's may lie apart (common practice, no source); `altitude_m`
+    the height a gauge is read at. `logs` and `readings` say for each machine how its logger writes, and how
+    people write down its readings: a mapping as one line of JSON.
     """
 
     site: str = "K7"
@@ -62,10 +66,14 @@ class Practice:
     load_mass_g: int = 0
     load_mass_source: str = "not named"
     """What a load may weigh, and who says so: the machine's maker, or the practice's validation. 0: nobody said."""
+    altitude_m: int = 0
+    log_minutes: int = 30
     quarantine_shelves: tuple[str, ...] = ()
     patient_pattern: str | None = None
     shelf_lives: Mapping[str, ShelfLife] = field(default_factory=lambda: SHELF_LIVES)
     programmes: Mapping[str, ProgrammeLimits] = field(default_factory=dict)
+    logs: Mapping[str, str] = field(default_factory=dict)
+    readings: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def zone(self) -> ZoneInfo:

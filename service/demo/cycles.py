@@ -1,6 +1,6 @@
 """Cycle logs for the invented practice and for trials. Invented data is for the demo and for tests only."""
 
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -55,3 +55,14 @@ def made_cycle(programme: Programme, rng: np.random.Generator, fault: str | None
     if fault == "gap":
         del rows[held + 6 : held + 6 + 75 // STEP_S]
     return ("seconds,temperature_c,pressure_kpa\n" + "".join(f"{s},{t:.2f},{p:.1f}\n" for s, t, p in rows)).encode()
+
+
+def dated(log: bytes, began: str) -> bytes:
+    """The log as a logger with a clock writes it: the time of each reading instead of the seconds since `began`."""
+    head, *rows = log.decode().splitlines()
+    at = datetime.fromisoformat(began)
+    lines = [head.replace("seconds", "time", 1)]
+    for row in rows:
+        seconds, rest = row.split(",", 1)
+        lines.append(f"{at + timedelta(seconds=int(seconds)):%Y-%m-%dT%H:%M:%SZ},{rest}")
+    return ("\n".join(lines) + "\n").encode()

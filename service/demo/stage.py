@@ -19,7 +19,7 @@ from service.api.app import make_app
 from service.api.listen import free_port
 from service.custody.practice import Practice, ShelfLife
 from service.demo import tarn_bridge as tb
-from service.demo.cycles import heating_s, made_cycle
+from service.demo.cycles import dated, heating_s, made_cycle
 from service.demo.diary import Step
 from service.ledger.batch import Batch
 from service.ledger.ids import uuid7
@@ -128,7 +128,9 @@ class Stage:
     def _post(self, step: Step) -> dict[str, Any]:
         by = step.body["by"]
         if step.cycle:
-            log = made_cycle(programme(step.cycle), self._rng, heating_s=heating_s(step.at.date(), self._rng))
+            started = self.get(step.path.removesuffix("/cycle"))["started_at"]
+            made = made_cycle(programme(step.cycle), self._rng, heating_s=heating_s(step.at.date(), self._rng))
+            log = dated(made, started)
             query = {"id": self.new_id(), "programme": step.cycle}
             return self._answer(step, self._as(by, "POST", step.path, params=query, content=log))
         body = {"id": self.new_id(), "pin": self.pin(by)} | step.body

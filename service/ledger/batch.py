@@ -28,7 +28,7 @@ class Cache:
     def __init__(self, reader: Reader) -> None:
         self.reader = reader
         self.fact, self.history, self.everything = reader.fact, reader.history, reader.everything
-        self.loads_of, self.packs_of = reader.loads_of, reader.packs_of
+        self.loads_of, self.packs_of, self.load_of_log = reader.loads_of, reader.packs_of, reader.load_of_log
         self.records: dict[tuple[str, str], Record] = {}
         self.hands: dict[str, str] = {}
         self.head: Head | None = None

@@ -148,6 +148,9 @@ class MemoryReader:
         row = self._beside("cycle_log", (load, record.log_sha256)) if isinstance(record, Load) else None
         return (row[1], row[2], row[3]) if row else None
 
+    def load_of_log(self, sha256: str) -> str | None:
+        return min((row[0] for row in self.kept("cycle_log") if row[1] == sha256), default=None)
+
     def access(self, kind: str, key: str) -> str | None:
         row = self._beside("access", (kind, key))
         return row[2] if row else None

@@ -190,6 +190,11 @@ class SqlReader(ABC):
         )
         return (row[0], row[1], bytes(row[2])) if row else None
 
+    def load_of_log(self, sha256: str) -> str | None:
+        """The first load that a log with this hash was kept for."""
+        row = self._first("SELECT min(load) FROM cycle_log WHERE site = ? AND sha256 = ?", self.site, sha256)
+        return row[0] if row else None
+
     def access(self, kind: str, key: str) -> str | None:
         row = self._first("SELECT body FROM access WHERE site = ? AND kind = ? AND key = ?", self.site, kind, key)
         return row[0] if row else None

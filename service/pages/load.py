@@ -11,7 +11,7 @@ from service.pages.views import (
 )
 from service.steam.charts import cycle_svg
 from service.steam.judge import Judged, judge
-from service.steam.logs.log import read_csv
+from service.steam.logs.log import again
 from service.steam.programme import programme
 from service.words.name import Name
 
@@ -67,7 +67,9 @@ def log_of(looks: Looks, load: Load) -> Judged | None:
     log = looks.reader.log(load.code)
     if log is None:
         return None
-    limits, cycle = programme(log[1]), read_csv(log[2])
+    told = (fact.data for fact in looks.reader.history("load", load.code) if fact.kind == "cycle_judged")
+    mapping = next((data.get("mapping") for data in told if data["log_sha256"] == log[0]), None)
+    limits, cycle = programme(log[1]), again(log[2], mapping)
     machine = looks.state.machine(load.machine)
     return Judged(cycle, judge(cycle, limits, removal=machine.removal if machine else None), limits)
 

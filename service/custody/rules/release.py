@@ -1,14 +1,16 @@
 """Release, reject, hold, and the indicators and judgements they rest on."""
 
+from datetime import timedelta
 from typing import Any
 
+from label_templates import codes
 from service.custody.chain import State
-from service.custody.facts import Fact
+from service.custody.facts import Fact, moment
 from service.custody.records import Load, Pack
 from service.custody.rules.act import Act
 from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, name_of, said, working_machine
 from service.custody.rules.loading import STERILISERS, CycleNotEnded, CycleNotStarted, not_unloaded
-from service.custody.rules.refusal import Refusal
+from service.custody.rules.refusal import Question, Refusal
 
 
 class MayNotRelease(Refusal):
@@ -128,6 +130,37 @@ class NotSoSoon(Refusal):
     """
 
 
+class LogUsed(Refusal):
+    """This log belongs to another load.
+
+    The same bytes were judged for load {other}, and one cycle cannot stand for two loads.
+
+    Send the log of load {load}.
+    """
+
+
+class LogElsewhere(Question):
+    """This log may be another load's.
+
+    It began {began}, and load {load} was started {when}.
+
+    Check the file, and send it again with the reason why it is this load's.
+    """
+
+    needs_reason = True
+
+
+class LogUndated(Question):
+    """This log does not say when it began.
+
+    Nothing in it says that it is the log of load {load}, started {when}.
+
+    Check the file, and send it again with the reason why it is this load's.
+    """
+
+    needs_reason = True
+
+
 def known_load(state: State, act: Act) -> Load:
     load = state.load(act.load)
     if load is None:
@@ -237,10 +270,33 @@ def judge_cycle(state: State, act: Act) -> list[Fact]:
         raise CycleNotStarted(load=load.code)
     keys = ("verdict", "basis", "hold_s", "f0_hundredths", "log_sha256")
     data = {key: act.data[key] for key in keys} | {key: act.data.get(key) for key in MEASURES}
+    data |= {key: act.data[key] for key in READ_OFF if key in act.data}
+    if "log_began" in act.data:
+        data |= _belongs(state, act, load)
     facts = [act.fact("cycle_judged", data, set=None, pack=None)]
     if data["verdict"] != "pass" and load.released_at:
         facts.append(_held(act, f"a later judgement of its cycle: {data['verdict']}"))
     return facts
+
+
+READ_OFF = ("lowest_c_hundredths", "highest_c_hundredths")
+"""What a person read off a printout besides the hold."""
+READ = ("log_began", "log_counter", "mapping", "why")
+"""What is kept beside a log's verdict: when it says it began, its number, how it was read, why it is this load's."""
+
+
+def _belongs(state: State, act: Act, load: Load) -> dict[str, Any]:
+    """A log is a load's when it began with it or bears its number, or when somebody says why; never another load's."""
+    other = state.load_of_log(act.data["log_sha256"])
+    if other not in {None, load.code}:
+        raise LogUsed(other=other, load=load.code)
+    if not act.why and codes.parse(load.code).number != act.data["log_counter"]:
+        began, started = act.data["log_began"], str(load.started_at)
+        if began is None:
+            raise LogUndated(load=load.code, when=said(state, started))
+        if abs(moment(began) - moment(started)) > timedelta(minutes=state.practice.log_minutes):
+            raise LogElsewhere(began=said(state, began), load=load.code, when=said(state, started))
+    return {key: act.data[key] for key in READ if act.data.get(key) is not None}
 
 
 def _held(act: Act, why: str) -> Fact:

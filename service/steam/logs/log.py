@@ -12,7 +12,7 @@ from service.steam.atmosphere import ambient_kpa
 from service.steam.cycle import Cycle, CycleDoubt, CycleError, Series
 from service.steam.logs import doubts
 from service.steam.logs.guess import guess
-from service.steam.logs.mapping import Column, Mapping
+from service.steam.logs.mapping import Column, Mapping, of_json
 from service.steam.logs.readings import numbers
 from service.steam.logs.rows import Table, table_of
 from service.steam.logs.text import shown, text_of
@@ -52,6 +52,11 @@ def read(data: bytes, mapping: Mapping | None = None, *, altitude_m: float = 0.0
 def read_csv(data: bytes) -> Cycle:
     """The cycle of a log that explains itself, such as a CSV with the columns seconds, temperature_c, pressure_kpa."""
     return read(data).cycle
+
+
+def again(data: bytes, mapping: str | None) -> Cycle:
+    """The cycle of a log that was judged, as it was read then: by the mapping in its record, where there is one."""
+    return read(data, of_json(mapping) if mapping else None).cycle
 
 
 def understand(data: bytes, mapping: Mapping | None = None, *, altitude_m: float = 0.0, tz: str = "UTC") -> Log:

@@ -14,7 +14,7 @@ from service.api.acts import POSTS
 from service.api.app import make_app
 from service.api.listen import PortError, free_port
 from service.api.problems import MEDIA
-from service.demo.cycles import made_cycle
+from service.demo.cycles import dated, made_cycle
 from service.pages.routes import add_pages
 from service.steam.programme import programme
 from tests.practice import MANAGER, NURSE, SHEET, TECHNICIAN, TarnBridge, card, patient, steam_load, wash_load
@@ -198,7 +198,9 @@ def test_a_cycle_log_is_judged_kept_and_released(over, tmp_path):
     pack = bridge.pack(one)
     bridge.scans("loading-1", TECHNICIAN, steam_load(1), pack, "DONE", "1")
     bridge.scans("unloading-1", TECHNICIAN, steam_load(1), "END", "PASS", pack)
-    log = made_cycle(programme("134/3"), np.random.default_rng(1))
+    log = dated(
+        made_cycle(programme("134/3"), np.random.default_rng(1)), bridge.record("load", steam_load(1)).started_at
+    )
     query = {"id": bridge.new_id(), "by": MANAGER}
     path = f"/api/loads/{steam_load(1)}/cycle"
     for bad, words in ((b"", "empty"), (b"a,b\n1,2", "missing"), (b"seconds,temperature_c\n0,nan\n1,2", "no reading")):

@@ -81,6 +81,8 @@ class Contract:
             assert (reader.hand("wash-1"), reader.hands()) == ('{"badge":1}', {"wash-1": '{"badge":1}'})
             assert reader.names() == [("B-1", "person", "Somebody", None)]
             assert list(reader.kept("cycle_log")) == [("L-1", "0" * 64, "134/3", b"\x00log\xff")]
+            assert (reader.load_of_log("0" * 64), reader.load_of_log("1" * 64)) == ("L-1", None)
+            assert reader.state.load_of_log("0" * 64) == "L-1"
             assert list(reader.kept("checkpoint")) == [(2, "root", "at", "key", "signature")]
 
     def test_a_part_that_fails_takes_back_only_itself(self, ledger):

@@ -156,7 +156,9 @@ def test_a_judged_load_shows_its_chart_with_the_cautions(site):
     bridge.scans("loading-1", TECHNICIAN, steam_load(1), bridge.pack(one), "DONE", "1")
     log = made_cycle(programme("134/3"), np.random.default_rng(1))
     client.post(
-        f"/api/loads/{steam_load(1)}/cycle", params={"id": bridge.new_id(), "by": NURSE}, content=log
+        f"/api/loads/{steam_load(1)}/cycle",
+        params={"id": bridge.new_id(), "by": NURSE, "why": "the only one"},
+        content=log,
     ).raise_for_status()
     text = client.get(f"/loads/{steam_load(1)}").text
     assert "set 134 °C" in text

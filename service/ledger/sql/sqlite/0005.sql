@@ -1,4 +1,4 @@
--- Version 5: what charts follow of each cycle, and the machine log: services and counter; what a set bears; what a machine must prove.
+-- Version 5: what charts follow of each cycle, and the machine log: services and counter; what a set bears; what a machine must prove; a log found by its hash.
 
 ALTER TABLE load RENAME TO load_4;
 CREATE TABLE load (
@@ -48,3 +48,4 @@ DROP TABLE set_4;
 
 CREATE INDEX fact_machine ON fact (json_extract(data, '$.machine'), seq)
   WHERE json_extract(data, '$.machine') IS NOT NULL;
+CREATE INDEX cycle_log_sha256 ON cycle_log (site, sha256);

@@ -90,6 +90,7 @@ CREATE TABLE cycle_log (
   site TEXT NOT NULL, load TEXT NOT NULL, sha256 TEXT NOT NULL, programme TEXT NOT NULL, body BLOB NOT NULL,
   PRIMARY KEY (site, load, sha256)
 ) WITHOUT ROWID;
+CREATE INDEX cycle_log_sha256 ON cycle_log (site, sha256);
 CREATE TABLE checkpoint (
   site TEXT NOT NULL, size INTEGER NOT NULL, root TEXT NOT NULL, at TEXT NOT NULL, key TEXT NOT NULL, signature TEXT NOT NULL,
   PRIMARY KEY (site, size)
