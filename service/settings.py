@@ -46,8 +46,12 @@ _SERVICE: dict[str, type] = {
     "ledger": str, "site": str, "key": str, "host": str, "port": int, "doors": str, "labels_to": str,
     "scans_a_second": int, "requests_a_second": int, "trusted_proxies": tuple, "tls_cert": str, "tls_key": str,
 }  # fmt: skip
-_PARTS = ("service", "practice", "shelf_life", "logs", "readings")
-_CHOICES = {f.name: f for f in fields(Practice) if f.name not in {"shelf_lives", "programmes", "logs", "readings"}}
+_PARTS = ("service", "practice", "shelf_life", "logs", "readings", "programmes")
+_CHOICES = {
+    f.name: f
+    for f in fields(Practice)
+    if f.name not in {"shelf_lives", "programmes", "own_programmes", "logs", "readings"}
+}
 
 
 def load(path: Path | None = None, environment: Mapping[str, str] | None = None) -> Settings:
@@ -72,7 +76,35 @@ def load(path: Path | None = None, environment: Mapping[str, str] | None = None)
             settings = _service_value(settings, name, environment[key], f"the environment variable {key}")
     practice = _practice(found.get("practice", {}), found.get("shelf_life", {}), where)
     logs, typed = (_mappings(part, found.get(part, {}), path, where) for part in ("logs", "readings"))
-    return replace(settings, practice=replace(practice, logs=logs, readings=typed))
+    own = _programmes(found.get("programmes", {}), where)
+    _check_band(practice.band, where)
+    return replace(settings, practice=replace(practice, logs=logs, readings=typed, own_programmes=own))
+
+
+def _programmes(table: dict[str, Any], where: str) -> dict[str, dict[str, Any]]:
+    """The site's own programmes, each checked."""
+    if not table:
+        return {}
+    from service.steam.programme import ProgrammeError, made  # noqa: PLC0415  (keeps `foldmark --help` quick)
+
+    for name, one in table.items():
+        here = f'{where}: programmes."{name}"'
+        if not isinstance(one, dict):
+            raise SettingsError(f"{here} is {one!r}, and a table is needed: see docs/settings.md")
+        try:
+            made({**one, "name": name}, here)
+        except ProgrammeError as error:
+            raise SettingsError(str(error)) from error
+    return table
+
+
+def _check_band(band: str, where: str) -> None:
+    if not band:
+        return
+    from service.steam.programme import BANDS  # noqa: PLC0415
+
+    if band not in BANDS:
+        raise SettingsError(f"{where}: practice.band is {band!r}: choose among {', '.join(BANDS)}, or leave it out")
 
 
 def _mappings(part: str, table: dict[str, Any], path: Path | None, where: str) -> dict[str, str]:

@@ -8,12 +8,13 @@ from service.api.problems import Problem
 from service.custody.facts import stamp
 from service.ledger.batch import Batch
 from service.stations.desk import Desk
+from service.stations.limits import Limits, limits_for
 from service.steam.cycle import CycleError
 from service.steam.judge import Judgement, judge
 from service.steam.logs.log import Log, read
 from service.steam.logs.mapping import of_json
 from service.steam.printout import judge_printout
-from service.steam.programme import Programme, ProgrammeError, programme
+from service.steam.programme import ProgrammeError
 
 CANNOT = "The cycle cannot be judged"
 
@@ -37,28 +38,29 @@ def read_log(desk: Desk, machine: str, body: bytes, basis: str = "log") -> Log:
 def judged_log(desk: Desk, load: str, body: bytes, name: str | None, basis: str = "log") -> Evidence:
     """A load judged by readings over time. Raises Problem in one line."""
     try:
-        limits = programme(name or programme_of(desk, load))
+        limits = limits_here(desk, load, name)
         log = read_log(desk, machine_of(load), body, basis)
     except (CycleError, ProgrammeError) as error:
         raise Problem(422, CANNOT, str(error)) from error
     return of_log(log, load, body, limits, basis)
 
 
-def of_log(log: Log, load: str, body: bytes, limits: Programme, basis: str = "log") -> Evidence:
+def of_log(log: Log, load: str, body: bytes, limits: Limits, basis: str = "log") -> Evidence:
     """A load judged by a log that was read."""
-    judgement = judge(log.cycle, limits)
+    judgement = judge(log.cycle, limits.programme, removal=limits.removal)
     values = _values(judgement, basis, log.sha256) | {
         "log_began": stamp(log.started_at) if log.started_at else None,
         "log_counter": log.counter,
         "mapping": log.mapping.to_json(),
+        "band": limits.band,
     }
-    return Evidence(judgement, values, lambda batch: batch.keep_log(log.sha256, load, limits.name, body))
+    return Evidence(judgement, values, lambda batch: batch.keep_log(log.sha256, load, limits.programme.name, body))
 
 
 def judged_printout(desk: Desk, load: str, told: dict[str, Any]) -> Evidence:
     """A load judged by what a person read off its printout: hold, lowest and highest. Raises Problem."""
     try:
-        limits = programme(told["programme"] or programme_of(desk, load))
+        limits = limits_here(desk, load, told["programme"]).programme
     except ProgrammeError as error:
         raise Problem(422, CANNOT, str(error)) from error
     if told["lowest_c"] > told["highest_c"]:
@@ -77,6 +79,12 @@ def _values(judgement: Judgement, basis: str, sha256: str | None) -> dict[str, A
         "log_sha256": sha256,
         **judgement.measures(),
     }
+
+
+def limits_here(desk: Desk, load: str, name: str | None) -> Limits:
+    """What this load is judged by: the programme of that name, or the one it ran. Raises ProgrammeError, Problem."""
+    with desk.ledger.reading() as reader:
+        return limits_for(reader.state, machine_of(load), name or programme_of(desk, load))
 
 
 def machine_of(load: str) -> str:

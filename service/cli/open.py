@@ -13,7 +13,7 @@ from service.custody.practice import Practice, ProgrammeLimits
 from service.ledger.opening import is_database, open_at
 from service.ledger.store import Ledger, LedgerError, Reader
 from service.settings import Settings
-from service.steam.programme import all_programmes
+from service.stations.limits import programmes_here
 
 
 def settings_of(ctx: click.Context) -> Settings:
@@ -26,7 +26,7 @@ def settings_of(ctx: click.Context) -> Settings:
             found = replace(found, **{name: told[name]})
     limits = {
         p.name: ProgrammeLimits(p.name, p.set_c, p.holds, immediate=p.immediate, removal=p.removal)
-        for p in all_programmes()
+        for p in programmes_here(found.practice)
     }
     return replace(found, practice=settings_file.with_programmes(found.practice, limits))
 

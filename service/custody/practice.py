@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 from zoneinfo import ZoneInfo
 
 
@@ -63,6 +64,8 @@ class Practice:
     release_before_biological: bool = True
     packer_may_release: bool = True
     air_removal_daily: bool = True
+    band: str = ""
+    """The name of the temperature band that every programme is judged by; empty: each by its own."""
     load_mass_g: int = 0
     load_mass_source: str = "not named"
     """What a load may weigh, and who says so: the machine's maker, or the practice's validation. 0: nobody said."""
@@ -71,6 +74,8 @@ class Practice:
     quarantine_shelves: tuple[str, ...] = ()
     patient_pattern: str | None = None
     shelf_lives: Mapping[str, ShelfLife] = field(default_factory=lambda: SHELF_LIVES)
+    own_programmes: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    """Programmes the site has validated itself, as in its settings, by name."""
     programmes: Mapping[str, ProgrammeLimits] = field(default_factory=dict)
     logs: Mapping[str, str] = field(default_factory=dict)
     readings: Mapping[str, str] = field(default_factory=dict)

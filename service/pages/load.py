@@ -9,10 +9,11 @@ from service.pages.views import (
     LoadPage,
     LoadsPage,
 )
+from service.stations.limits import limits_of
 from service.steam.charts import cycle_svg
 from service.steam.judge import Judged, judge
 from service.steam.logs.log import again
-from service.steam.programme import programme
+from service.steam.programme import ProgrammeError
 from service.words.name import Name
 
 
@@ -67,9 +68,13 @@ def log_of(looks: Looks, load: Load) -> Judged | None:
     log = looks.reader.log(load.code)
     if log is None:
         return None
-    told = (fact.data for fact in looks.reader.history("load", load.code) if fact.kind == "cycle_judged")
-    mapping = next((data.get("mapping") for data in told if data["log_sha256"] == log[0]), None)
-    limits, cycle = programme(log[1]), again(log[2], mapping)
+    judged = (fact.data for fact in looks.reader.history("load", load.code) if fact.kind == "cycle_judged")
+    told = next((data for data in judged if data["log_sha256"] == log[0]), {})
+    try:
+        limits = limits_of(looks.state.practice, log[1], told.get("band") or "")
+    except ProgrammeError:
+        return None
+    cycle = again(log[2], told.get("mapping"))
     machine = looks.state.machine(load.machine)
     return Judged(cycle, judge(cycle, limits, removal=machine.removal if machine else None), limits)
 

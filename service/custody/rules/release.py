@@ -281,7 +281,7 @@ def judge_cycle(state: State, act: Act) -> list[Fact]:
 
 READ_OFF = ("lowest_c_hundredths", "highest_c_hundredths")
 """What a person read off a printout besides the hold."""
-READ = ("log_began", "log_counter", "mapping", "why")
+READ = ("log_began", "log_counter", "mapping", "band", "why")
 """What is kept beside a log's verdict: when it says it began, its number, how it was read, why it is this load's."""
 
 

@@ -8,6 +8,7 @@ from starlette.testclient import TestClient
 from service.api.app import make_app
 from service.custody.facts import moment
 from service.demo.cycles import dated
+from service.pages.routes import add_pages
 from service.steam.logs.mapping import of_toml
 from tests.practice import MANAGER, TECHNICIAN, steam_load
 from tests.service.steam.logs.logger import PLAIN
@@ -144,3 +145,21 @@ def test_a_log_that_looks_like_another_unit_is_not_judged(office):
     answer = office.judge(load, PLAIN.replace(b"temperature_c", b"temperature_f"), why="x")
     assert (answer["status"], "are these °C?" in answer["detail"]) == (422, True)
     assert office.bridge.record("load", load).verdict is None
+
+
+def test_a_load_is_judged_in_the_sites_band_and_by_how_its_machine_removes_air(at_work):
+    """134/3 needs the air pumped out; 137.5 °C is within the small steriliser's band of 4 K and above that of 3 K."""
+    hot = b"seconds,temperature_c\n" + b"".join(b"%d,137.5\n" % at for at in range(0, 220, 20))
+    for band, removal, verdict in (
+        ("", "active", "fail"),
+        ("small", "active", "pass"),
+        ("small", "gravity", "cannot judge"),
+    ):
+        office = Office(at_work(band=band, air_removal_daily=False))
+        office.bridge.act("register machine", machine="L-K7-1", kind="steriliser", removal=removal, name="Steriliser 1")
+        load = office.started(1)
+        told = office.judge(load, hot, why="no clock in this logger")
+        assert told["judgement"]["verdict"] == verdict
+        assert office.judged()["verdict"] == verdict
+        assert office.judged()["band"] == band
+        assert "<svg" in TestClient(make_app(office.bridge.desk, add_pages)).get(f"/loads/{load}").text
