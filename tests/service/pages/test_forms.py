@@ -63,7 +63,7 @@ def crawled(client, start=("/", "/sign-in", "/start", "/enrol", "/people", "/sta
     pages, left, kinds = {}, list(start), collections.Counter()
     while left:
         path = left.pop()
-        if path in pages or kinds[kind(path)] >= 4:
+        if path in pages or kinds[kind(path)] >= 8:
             continue
         kinds[kind(path)] += 1
         answer = client.get(path)
@@ -102,8 +102,8 @@ class Office:
 
     def __init__(self, bridge):
         self.bridge = bridge
-        busy(bridge)
         pack, load = bridge.ready("Eye set 3", 7)
+        busy(bridge)
         recall = bridge.act("open recall", load=load, reach="load", why="drill")["subject"]
         bridge.act("account", pack=pack, recall=recall, found="on shelf 2")
         self.entry = Entry(bridge.desk)
