@@ -10,6 +10,7 @@ from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from service.custody.practice import Practice, ProgrammeLimits, ShelfLife
+from service.custody.recall import POLICIES
 from service.words.known import languages
 
 DEFAULT_LEDGER = "practice.db"
@@ -78,6 +79,10 @@ def load(path: Path | None = None, environment: Mapping[str, str] | None = None)
     logs, typed = (_mappings(part, found.get(part, {}), path, where) for part in ("logs", "readings"))
     own = _programmes(found.get("programmes", {}), where)
     _check_band(practice.band, where)
+    if practice.recall_policy not in POLICIES:
+        raise SettingsError(
+            f"{where}: practice.recall_policy is {practice.recall_policy!r}: choose among {', '.join(POLICIES)}"
+        )
     return replace(settings, practice=replace(practice, logs=logs, readings=typed, own_programmes=own))
 
 

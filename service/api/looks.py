@@ -9,10 +9,11 @@ from fastapi import APIRouter, Depends, Path, Query, Request
 from service.api import fields, shapes
 from service.api.openapi import answers
 from service.api.problems import Problem
-from service.api.shapes import list_of, load_shape, pack_shape, set_shape
+from service.api.shapes import list_of, load_shape, machine_shape, pack_shape, set_shape
 from service.custody.chain import custody
 from service.custody.facts import stamp
 from service.custody.recall import REACHES, report
+from service.custody.records import Machine
 from service.ledger.store import Reader
 from service.stations.desk import Desk
 
@@ -104,7 +105,7 @@ def _people(router: APIRouter) -> None:
 
     @router.get("/machines", summary="Every machine", responses=answers(list_of(shapes.MACHINE)))
     def machines(reader: Look) -> list[dict[str, Any]]:
-        return [asdict(machine) for machine in reader.everything("machine")]
+        return [machine_shape(one) for one in reader.everything("machine") if isinstance(one, Machine)]
 
     @router.get("/staff", summary="Everybody with a badge", responses=answers(list_of(shapes.PERSON)))
     def staff(reader: Look) -> list[dict[str, Any]]:

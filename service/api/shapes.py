@@ -41,6 +41,11 @@ def load_shape(reader: Reader, load: Load) -> dict[str, Any]:
     return asdict(load) | more
 
 
+def machine_shape(machine: Machine) -> dict[str, Any]:
+    rows = [dict(zip(("what", "at", "next_due"), row, strict=True)) for row in machine.services]
+    return asdict(machine) | {"services": rows}
+
+
 def set_shape(reader: Reader, code: str) -> dict[str, Any] | None:
     owner = reader.state.set(code)
     return (
@@ -107,7 +112,9 @@ SET_AND_PACKS = SET | {
     "required": [*SET["required"], "packs"],
     "properties": SET["properties"] | {"packs": list_of(PACK)},
 }
-MACHINE, PERSON, RECALL = _record(Machine), _record(Person, name=MAYBE), _record(Recall)
+_SERVICE = object_of(what=str, at=str, next_due=MAYBE)
+MACHINE = _record(Machine, services=list_of(_SERVICE))
+PERSON, RECALL = _record(Person, name=MAYBE), _record(Recall)
 PATIENT_LINE = object_of(patient=str, name=MAYBE, species=MAYBE)
 PATIENT = object_of(patient=str, known_as=str, name=MAYBE, cases=list_of(_record(Case)))
 CUSTODY = object_of(

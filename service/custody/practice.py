@@ -66,6 +66,8 @@ class Practice:
     air_removal_daily: bool = True
     band: str = ""
     """The name of the temperature band that every programme is judged by; empty: each by its own."""
+    recall_policy: str = "fault first"
+    """Who is recalled at a positive biological: one of `recall.POLICIES`."""
     load_mass_g: int = 0
     load_mass_source: str = "not named"
     """What a load may weigh, and who says so: the machine's maker, or the practice's validation. 0: nobody said."""

@@ -20,6 +20,16 @@ REACHES = {
 }
 
 
+POLICIES = {
+    "fault first": (
+        "after one positive, what is no implant need not be recalled unless the machine or the procedure is at fault: "
+        "CDC 2008, table 12"
+    ),
+    "strict": "everything since the last negative is recalled at the first positive: common practice, no source",
+}
+"""What a site does at a positive biological. Bodies disagree: the site chooses, and the page names its choice."""
+
+
 class ReachError(ValueError):
     """A reach that does not fit the load."""
 
@@ -58,6 +68,43 @@ def reach_of(state: State, load: Load, reach: str) -> Reached:
                     via[later.code] = later.load
     ordered = tuple(packs[code] for code in sorted(packs))
     return Reached(load.code, reach, tuple(one.code for one in loads), ordered, via)
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """How far a recall should reach by the site's policy, the policy's name and words, and what it rests on here."""
+
+    reach: str
+    policy: str
+    words: str
+    why: str
+
+
+def advised(state: State, load: Load) -> Advice | None:
+    """What the site's policy says of this load. None where its biological is not positive."""
+    if not load.steam or load.biological != "positive":
+        return None
+    policy = state.practice.recall_policy
+    words = POLICIES[policy]
+    if policy == "strict":
+        return Advice("since", policy, words, "the biological of this load is positive")
+    fault = _fault(state, load)
+    why = fault or "nothing in the record puts the machine or the procedure at fault"
+    return Advice("since" if fault else "implants", policy, words, why)
+
+
+def _fault(state: State, load: Load) -> str | None:
+    """What puts the machine or the procedure at fault: this cycle itself, or what came after on this machine."""
+    if load.verdict not in {None, "pass"}:
+        return f"the cycle of this load was judged: {load.verdict}"
+    if load.display not in {None, "complete"}:
+        return f"the display of this load said {load.display}"
+    for one in sorted(state.loads_of(load.machine), key=lambda x: x.started_seq):
+        if one.started_seq > load.started_seq and one.biological == "positive":
+            return f"a later load of this machine, {one.code}, is positive too"
+        if one.started_seq > load.started_seq and one.air_removal == "fail":
+            return f"a later test of this machine, {one.code}, failed"
+    return None
 
 
 def _since(state: State, load: Load) -> list[Load]:

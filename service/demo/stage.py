@@ -56,11 +56,18 @@ class DemoClock:
 
 
 def choices(practice: Practice) -> Practice:
-    """Tarn Bridge's choices: a quarantine shelf, and two weeks for double cotton wrap."""
+    """Tarn Bridge's choices: a quarantine shelf, two weeks for double cotton wrap, and strict recalls."""
     lives = dict(practice.shelf_lives)
     for wrap, days in tb.SHELF_DAYS.items():
         lives[wrap] = ShelfLife(days, tb.SHELF_SOURCE)
-    return replace(practice, site=tb.SITE, name=tb.NAME, quarantine_shelves=(tb.QUARANTINE,), shelf_lives=lives)
+    return replace(
+        practice,
+        site=tb.SITE,
+        name=tb.NAME,
+        quarantine_shelves=(tb.QUARANTINE,),
+        shelf_lives=lives,
+        recall_policy="strict",
+    )
 
 
 HERE = "127.0.0.1"

@@ -1,6 +1,6 @@
 """A recall's page, to walk through, and the list of recalls."""
 
-from service.custody.recall import REACHES, report
+from service.custody.recall import REACHES, advised, report
 from service.custody.records import Load
 from service.pages.looks import Looks
 from service.pages.views import (
@@ -9,7 +9,10 @@ from service.pages.views import (
 )
 
 
-def recall_page(looks: Looks, load: Load, reach: str) -> RecallPage:
+def recall_page(looks: Looks, load: Load, asked: str) -> RecallPage:
+    """`asked` is a reach, or empty for the one that the site's policy advises."""
+    advice = advised(looks.state, load)
+    reach = asked or (advice.reach if advice else "load")
     found = report(looks.state, load, reach)
     opened = next((r for r in looks.reader.recalls() if r.load == load.code and r.reach == reach), None)
     packs = []
@@ -25,6 +28,7 @@ def recall_page(looks: Looks, load: Load, reach: str) -> RecallPage:
         opened.code if opened else None,
         f"Opened {looks.said(opened.opened_at)}: {opened.why}." if opened else "", bool(opened and opened.closed_at),
         len(opened.packs) - len(opened.accounted) if opened else 0,
+        advice.reach if advice else "", f"{advice.words}; here, {advice.why}." if advice else "",
     )  # fmt: skip
 
 

@@ -189,9 +189,7 @@ def _there(found: Any) -> Any:
 
 
 def _recall(looks: Looks, request: Request) -> Page:
-    return recall_page(
-        looks, _there(looks.state.load(_code(request, "L", "W"))), request.query_params.get("reach", "load")
-    )
+    return recall_page(looks, _there(looks.state.load(_code(request, "L", "W"))), request.query_params.get("reach", ""))
 
 
 def _recall_list(desk: Desk, code: str, request: Request) -> Response:

@@ -283,6 +283,8 @@ class RecallPage:
     opened: str
     closed: bool
     left: int
+    advised: str = ""
+    advised_why: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,7 +32,7 @@ msgstr ""
 """
 ROOT = Path(__file__).parents[2]
 SPEAKING = (
-    "service/custody/rules", "service/custody/planning.py", "service/stations", "service/pages",
+    "service/custody/rules", "service/custody/planning.py", "service/custody/recall.py", "service/stations", "service/pages",
     "service/pages/papers", "service/steam/judge.py", "service/steam/charts.py", "service/steam/control.py",
     "service/steam/control_chart.py",
 )  # fmt: skip

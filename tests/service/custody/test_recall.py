@@ -5,7 +5,7 @@ import pytest
 from service.custody.chain import Nothing, State, replay
 from service.custody.facts import Fact
 from service.custody.practice import Practice
-from service.custody.recall import REACHES, ReachError, reach_of, report
+from service.custody.recall import REACHES, ReachError, advised, reach_of, report
 from tests.practice import NURSE, TECHNICIAN, patient, steam_load, wash_load
 
 
@@ -193,3 +193,44 @@ def test_what_the_office_notes_of_a_pack_does_not_say_that_it_was_seen_there(bri
         assert record.seen_station == "office-1"
         assert last_seen(reader.state, record) == ("theatre-1", at)
     assert "last seen at theatre-1" in bridge.scans("office-1", NURSE, pack)["headline"]
+
+
+def positive(bridge):
+    """Loads 1 to 3 of one machine, the second of them with a positive biological; an implant in it."""
+    loads = []
+    for number, implant in ((1, False), (2, True), (3, False)):
+        one = bridge.new_set(f"Set {number}", implant=implant)
+        bridge.wash([one], number)
+        loads.append(bridge.sterilise([bridge.pack(one)], number))
+    bridge.act("read indicator", load=loads[1], indicator="biological", result="positive", lot="B-1", control="grew")
+    return loads
+
+
+def advice(bridge, load):
+    with bridge.desk.ledger.reading() as reader:
+        return advised(reader.state, reader.state.load(load))
+
+
+def test_after_one_positive_what_is_no_implant_need_not_be_recalled_unless_something_is_at_fault(bridge):
+    """CDC 2008, table 12 (CHECKS 5, READ)."""
+    loads = positive(bridge)
+    assert advice(bridge, loads[0]) is None
+    found = advice(bridge, loads[1])
+    assert (found.reach, found.policy) == ("implants", "fault first")
+    assert "nothing in the record" in found.why
+    bridge.act("read indicator", load=loads[2], indicator="biological", result="positive", lot="B-2", control="grew")
+    found = advice(bridge, loads[1])
+    assert (found.reach, found.why) == ("since", f"a later load of this machine, {loads[2]}, is positive too")
+
+
+def test_a_cycle_that_did_not_pass_is_a_fault_of_its_own(bridge):
+    loads = positive(bridge)
+    bridge.judge(loads[1], "fail")
+    assert advice(bridge, loads[1]).why == "the cycle of this load was judged: fail"
+    assert advice(bridge, loads[1]).reach == "since"
+
+
+def test_a_strict_site_recalls_since_the_last_negative_at_the_first_positive(at_work):
+    """Common practice, no source; as for methods other than steam, CDC 2008 recommendation 5 (READ-2)."""
+    bridge = at_work(recall_policy="strict")
+    assert advice(bridge, positive(bridge)[1]).reach == "since"

@@ -69,8 +69,8 @@ def test_a_pack_in_one_load_is_stopped_at_another(bridge):
 def test_an_empty_load_asks_which_test_it_is(bridge):
     bridge.scans("loading-1", TECHNICIAN, steam_load(1))
     assert "test" in bridge.scan("loading-1", "DONE")["headline"]
-    assert bridge.scan("loading-1", "2")["verdict"] == "go"
-    assert bridge.facts("cycle_started")[0].data["load_kind"] == "leak"
+    assert bridge.scan("loading-1", "3")["verdict"] == "go"
+    assert bridge.facts("cycle_started")[0].data["load_kind"] == "proving"
 
 
 def test_nothing_goes_into_a_load_that_runs(bridge):
