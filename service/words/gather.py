@@ -32,9 +32,9 @@ msgstr ""
 """
 ROOT = Path(__file__).parents[2]
 SPEAKING = (
-    "service/custody/rules", "service/custody/planning.py", "service/custody/recall.py", "service/stations", "service/pages",
-    "service/pages/papers", "service/steam/judge.py", "service/steam/charts.py", "service/steam/control.py",
-    "service/steam/control_chart.py",
+    "service/custody/rules", "service/custody/planning.py", "service/custody/recall.py", "service/stations",
+    "service/pages", "service/pages/papers", "service/steam/judge.py", "service/steam/charts.py",
+    "service/steam/control.py", "service/steam/control_chart.py",
 )  # fmt: skip
 """Rooms whose strings are read by people, wherever they stand."""
 SILENT_FILES = (
