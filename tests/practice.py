@@ -125,6 +125,12 @@ class TarnBridge:
         self.act("register machine", machine="L-K7-1", kind="steriliser", removal="gravity", name="Steriliser 1",
                  programmes=["134/3", "121/15", "134/3 immediate"])  # fmt: skip
 
+    def pump(self):
+        """Let the steriliser pump its air out, as programme 134/3 needs it."""
+        self.act("register machine", machine="L-K7-1", kind="steriliser", removal="active", name="Steriliser 1",
+                 programmes=["134/3", "121/15", "134/3 immediate"])  # fmt: skip
+        return self
+
     def new_set(self, name="Dental extraction A", **more):
         told = {"name": name, "kind": "set", "implant": False, "sheet": SHEET, "wrap": "double", "bears_c": None}
         return self.act("register set", **(told | more))["subject"]

@@ -4,7 +4,7 @@ import asyncio
 import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from typing import Annotated, Any
+from typing import Annotated, Any, Protocol
 
 from fastapi import APIRouter, FastAPI, Path, Request
 from fastapi.responses import JSONResponse, Response, StreamingResponse
@@ -30,7 +30,6 @@ from service.ledger.store import LedgerUnavailable
 from service.stations.desk import Desk
 from service.stations.scan import LONGEST_TYPED
 from service.stations.screen import screen
-from service.stations.sealing import Sealer
 from service.words.choice import for_a_page
 
 DESCRIPTION = """Codes, scans and custody for a practice's instrument packs. Foldmark advises; the practice's own
@@ -67,14 +66,36 @@ log = logging.getLogger("foldmark")
 AddPages = Callable[[FastAPI, Desk], None]
 
 
+class Runs(Protocol):
+    """Something that works beside the requests while the service is up."""
+
+    def start(self) -> object: ...
+    def stop(self) -> None: ...
+
+
+class Together:
+    """Several of them as one: the sealer, and what watches a folder."""
+
+    def __init__(self, *runs: Runs | None) -> None:
+        self._runs = [one for one in runs if one is not None]
+
+    def start(self) -> None:
+        for one in self._runs:
+            one.start()
+
+    def stop(self) -> None:
+        for one in reversed(self._runs):
+            one.stop()
+
+
 def make_app(
     desk: Desk,
     add_pages: AddPages | None = None,
-    sealer: Sealer | None = None,
+    beside: Runs | None = None,
     doors: Doors | None = None,
     paces: Paces = ANY,
 ) -> ASGIApp:
-    """The application over an open, started desk. Its end has the sealer sign the rest, and closes the desk.
+    """The application over an open, started desk. What works beside it starts and ends with it; then the desk closes.
 
     With `doors` it answers only who signed in or was enrolled; without them it answers everybody that reaches it.
     `paces` say how much it takes from one client at once.
@@ -85,14 +106,14 @@ def make_app(
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         streams.start()
         changes.start()
-        if sealer:
-            sealer.start()
+        if beside:
+            beside.start()
         log.info("serving", extra={"told": {"site": desk.practice.site, "ledger": desk.ledger.place}})
         yield
         streams.stop()
         changes.stop()
-        if sealer:
-            await asyncio.to_thread(sealer.stop)
+        if beside:
+            await asyncio.to_thread(beside.stop)
         await asyncio.to_thread(desk.close)
 
     app = FastAPI(
@@ -167,6 +188,7 @@ def _stations(desk: Desk, streams: Streams, watched: Metrics) -> APIRouter:
             "ledger": "writable",
             "waiting": desk.waiting,
             "screens": streams.count,
+            "logs_asked": await asyncio.to_thread(desk.logs_asked),
             "checkpoint": await asyncio.to_thread(last_checkpoint, desk),
             "outboxes": outboxes(desk),
         }

@@ -123,5 +123,5 @@ CUSTODY = object_of(
 _ROW = object_of(pack=str, set=str, state=_STATE, flags=TEXTS, load=MAYBE, patients=TEXTS, opened_at=MAYBE, shelf=MAYBE)
 REACHED = object_of(load=str, reach=str, why=str, loads=TEXTS, packs=list_of(_ROW), patients=TEXTS, counts=dict)
 HEALTH = object_of(
-    status=either("ok"), ledger=str, waiting=int, screens=int, checkpoint=(dict, None), outboxes=dict,
+    status=either("ok"), ledger=str, waiting=int, screens=int, logs_asked=int, checkpoint=(dict, None), outboxes=dict,
 )  # fmt: skip

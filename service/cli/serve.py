@@ -22,6 +22,7 @@ from service.stations.sealing import Sealer
 
 if TYPE_CHECKING:
     from service.access.doors import Doors
+    from service.api.watch import Watch
 
 
 class _Lines(logging.Formatter):
@@ -86,6 +87,15 @@ def _tls(cert: str | None, key: str | None) -> dict[str, str]:
     return {"ssl_certfile": cert, "ssl_keyfile": key}
 
 
+def _watch(desk: Desk, folder: Path) -> "Watch":
+    from service.api.watch import Watch  # noqa: PLC0415  (keeps `foldmark --help` quick)
+
+    try:
+        return Watch(desk, folder)
+    except OSError as error:
+        raise fail(f"the folder {folder} cannot be watched ({error.strerror}): check the path") from error
+
+
 def first_link(doors: "Doors", desk: Desk) -> str | None:
     """A one-time code for the first manager, who is made here when there is none; None once a manager has a PIN."""
     with desk.ledger.reading() as reader:
@@ -99,7 +109,8 @@ def first_link(doors: "Doors", desk: Desk) -> str | None:
 
 
 @click.command(
-    epilog="\b\nExamples:\n  foldmark serve\n  foldmark --ledger /srv/k7.db serve --port 8090 --labels-to /srv/labels"
+    epilog="\b\nExamples:\n  foldmark serve\n  foldmark --ledger /srv/k7.db serve --port 8090 --labels-to /srv/labels\n"
+    "  foldmark serve --watch /srv/steriliser-1"
 )
 @click.option("--host", help="The address to listen at; 127.0.0.1 unless set.")
 @click.option("--port", type=click.IntRange(0, 65535), help="The port; 8080 unless set, 0 for any free one.")
@@ -108,6 +119,8 @@ def first_link(doors: "Doors", desk: Desk) -> str | None:
 )
 @click.option("--tls-cert", type=click.Path(dir_okay=False), help="The certificate to serve https with, a PEM file.")
 @click.option("--tls-key", type=click.Path(dir_okay=False), help="Its private key, a PEM file.")
+@click.option("--watch", type=click.Path(file_okay=False, path_type=Path),
+              help="Judge the cycle logs that a data logger drops into this folder.")  # fmt: skip
 @click.pass_context
 def serve(
     ctx: click.Context,
@@ -116,11 +129,12 @@ def serve(
     labels_to: str | None,
     tls_cert: str | None,
     tls_key: str | None,
+    watch: Path | None,
 ) -> None:
     """Run the service until it is stopped."""
     import uvicorn  # noqa: PLC0415  (keeps `foldmark --help` quick)
 
-    from service.api.app import make_app  # noqa: PLC0415
+    from service.api.app import Together, make_app  # noqa: PLC0415
     from service.api.gate import PromptClients  # noqa: PLC0415
     from service.api.listen import PortError, free_port  # noqa: PLC0415
     from service.api.pace import Paces  # noqa: PLC0415
@@ -139,7 +153,8 @@ def serve(
     desk = Desk(ledger, practice, printer=LabelFolder(Path(folder), practice.zone) if folder else None).start()
     doors = _doors(settings.doors, desk)
     paces = Paces.of(settings.scans_a_second, settings.requests_a_second)
-    app = make_app(desk, add_pages, _sealer(desk, key_path(settings, practice.site)), doors, paces)
+    beside = Together(_sealer(desk, key_path(settings, practice.site)), _watch(desk, watch) if watch else None)
+    app = make_app(desk, add_pages, beside, doors, paces)
     address = "{}://{}:{}".format("https" if tls else "http", *bound.getsockname())
     click.echo(f"Foldmark serves {practice.name} at {address}  (stop with Ctrl-C)")
     if doors and (link := first_link(doors, desk)):

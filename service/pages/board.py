@@ -30,8 +30,8 @@ _GRAVE = {"stop": 0, "ask": 1, "go": 2}
 _A_DAY = timedelta(hours=24)
 
 
-def board_page(looks: Looks) -> BoardPage:
-    """The whole board; `filtered` takes a part of it."""
+def board_page(looks: Looks, logs_asked: int = 0) -> BoardPage:
+    """The whole board, with how many cycle logs wait for somebody; `filtered` takes a part of it."""
     sets = [owner for owner in looks.state.sets() if not owner.retired]
     places: dict[str, list[Tile]] = {state: [] for state in CIRCLE}
     needs: list[tuple[str, Need]] = []
@@ -65,6 +65,8 @@ def board_page(looks: Looks) -> BoardPage:
     segments = tuple(Segment(state, tuple(tiles)) for state, tiles in places.items())
     urgent = [*_recalls_needing(looks), *_loads_needing(looks), *(need for _, need in sorted(needs, key=_first))]
     urgent = [need for need in urgent if need.verdict == "stop" or need.link not in links]
+    if logs_asked:
+        urgent.append(_logs_wait(logs_asked))
     return BoardPage(
         Name(looks.state.practice.name), looks.now, looks.said(looks.now), segments,
         drawing.the_round(segments, len(sets)),
@@ -73,6 +75,11 @@ def board_page(looks: Looks) -> BoardPage:
         tuple(need for _, need in sorted(dirty, key=lambda row: -row[0])), _timers(looks),
         marks=tuple(sorted({owner.mark_colour for owner in sets if owner.mark_colour})),
     )  # fmt: skip
+
+
+def _logs_wait(count: int) -> Need:
+    title = f"{count} cycle logs wait." if count > 1 else "A cycle log waits."
+    return Need("ask", title, "It lies in the watched folder under asked, and a line beside it says why.", "/loads")
 
 
 def _tile(owner: InstrumentSet, link: str, note: str = "", *shows: str) -> Tile:

@@ -15,12 +15,13 @@ class LiveBoard:
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._turn = threading.Lock()
-        self._kept: tuple[tuple[int, str], BoardPage] | None = None
+        self._kept: tuple[tuple[int, str, int], BoardPage] | None = None
 
     def page(self) -> BoardPage:
         now = stamp(self._desk.clock())
         with self._turn, self._desk.ledger.reading() as reader:
-            key = (reader.head()[0], now[:16])
+            asked = self._desk.logs_asked()
+            key = (reader.head()[0], now[:16], asked)
             if self._kept is None or self._kept[0] != key:
-                self._kept = (key, board_page(Looks(reader, now)))
+                self._kept = (key, board_page(Looks(reader, now), asked))
             return self._kept[1]

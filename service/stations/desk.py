@@ -55,6 +55,8 @@ class Desk:
         self._watchers: list[Watcher] = []
         self._pins: Pins | None = None
         self._writer = Writer(ledger, clock, self._told)
+        self.logs_asked: Callable[[], int] = lambda: 0
+        """How many cycle logs wait in a watched folder for somebody to say whose they are."""
         self.delays: dict[str, tuple[float, datetime]] = {}
         """By station: how many seconds its last scan waited to be sent, and when it came."""
         self._printing = ThreadPoolExecutor(1, thread_name_prefix="labels")

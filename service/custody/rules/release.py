@@ -281,12 +281,12 @@ def judge_cycle(state: State, act: Act) -> list[Fact]:
 
 READ_OFF = ("lowest_c_hundredths", "highest_c_hundredths")
 """What a person read off a printout besides the hold."""
-READ = ("log_began", "log_counter", "mapping", "band", "why")
-"""What is kept beside a log's verdict: when it says it began, its number, how it was read, why it is this load's."""
+READ = ("log_began", "log_counter", "mapping", "band", "why", "how")
+"""Kept beside a log's verdict: beginning, number, how it was read and judged, why it is this load's, how it came."""
 
 
 def _belongs(state: State, act: Act, load: Load) -> dict[str, Any]:
-    """A log is a load's when it began with it or bears its number, or when somebody says why; never another load's."""
+    """A log is a load's when it began with it or bears its number, or somebody says why; never another load's."""
     other = state.load_of_log(act.data["log_sha256"])
     if other not in {None, load.code}:
         raise LogUsed(other=other, load=load.code)

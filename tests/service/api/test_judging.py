@@ -55,7 +55,11 @@ class Office:
 
 @pytest.fixture
 def office(at_work):
-    return Office(at_work(logs={"L-K7-2": NUMBERED.to_json()}, readings={"L-K7-1": TYPED.to_json()}))
+    return Office(
+        at_work(
+            logs={"L-K7-2": NUMBERED.to_json()}, readings={"L-K7-1": TYPED.to_json()}, air_removal_daily=False
+        ).pump()
+    )
 
 
 @pytest.mark.parametrize("minutes", [0, 29, -29])
@@ -83,7 +87,7 @@ def test_a_log_that_began_at_another_time_is_asked_about_and_taken_with_a_reason
 
 
 def test_the_sites_limit_says_how_far_apart_they_may_lie(at_work):
-    office = Office(at_work(log_minutes=120))
+    office = Office(at_work(log_minutes=120, air_removal_daily=False).pump())
     load = office.started(1)
     assert office.judge(load, office.log(load, 119))["verdict"] == "go"
 
@@ -95,7 +99,7 @@ def test_a_log_that_does_not_say_when_it_began_is_asked_about(office):
 
 
 def test_a_log_that_bears_the_loads_number_is_its_own_and_one_of_another_number_is_asked_about(at_work):
-    office = Office(at_work(logs={"L-K7-1": NUMBERED.to_json()}))
+    office = Office(at_work(logs={"L-K7-1": NUMBERED.to_json()}, air_removal_daily=False).pump())
     load = office.started(331)
     assert office.judge(load, b"# No 330\n" + PLAIN)["rule"] == "log_undated"
     assert office.judge(load, b"# No 331\n" + PLAIN)["verdict"] == "go"

@@ -196,7 +196,7 @@ def test_the_part_an_open_board_fetches_is_what_the_page_holds(on_disk):
 
 def test_the_board_is_worked_out_once_for_all_who_look_until_a_fact_or_a_minute_comes(bridge, monkeypatch):
     made = []
-    monkeypatch.setattr(live, "board_page", lambda looks: made.append(looks.now) or board_page(looks))
+    monkeypatch.setattr(live, "board_page", lambda looks, asked: made.append(looks.now) or board_page(looks, asked))
     shared = LiveBoard(bridge.desk)
     looking = [threading.Thread(target=shared.page) for _ in range(8)]
     for one in looking:
