@@ -1,6 +1,7 @@
 """The office's acts over HTTP: one table of what may be posted, and what each body holds."""
 
 import asyncio
+import hashlib
 import re
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -11,7 +12,7 @@ from pydantic import Field
 from label_templates import codes
 from service.access.doors import Doors
 from service.api import fields, judging
-from service.api.bodies import READINGS, json_body, read_body
+from service.api.bodies import PHOTO, READINGS, json_body, read_body
 from service.api.entry import address, person_of, prove
 from service.api.fields import (
     NEEDED,
@@ -32,16 +33,18 @@ from service.api.fields import (
     whole,
 )
 from service.api.openapi import answers, in_path, in_query, taking
+from service.api.photos import MEDIA, media_of
 from service.api.problems import Problem
 from service.api.shapes import ANSWER, JUDGED
 from service.custody.practice import SHELF_LIVES
 from service.custody.recall import REACHES
 from service.custody.rules.anywhere import DAMAGE
+from service.custody.rules.indicators import PHOTOS_OF, RESULTS
 from service.custody.rules.office import MACHINE_KINDS, SET_KINDS
-from service.custody.rules.release import RESULTS
 from service.custody.rules.roles import PIN, ROLES
 from service.custody.rules.upkeep import SERVICES
 from service.stations.desk import Beside, Desk
+from service.stations.limits import programmes_here
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,14 +117,10 @@ POSTS = (
     Post("/recalls/{recall:path}/close", "close recall", "Every pack is accounted for", (_MAYBE_WHY,), {"why": None}),
 )  # fmt: skip
 _LOAD = fields.model("load of a cycle", (("load", fields.SteamLoad, NEEDED),))
-_PROGRAMME = ("programme", text(40) | None, None)
-_CYCLE = fields.model("cycle", (*fields.ENVELOPE, _PROGRAMME, ("basis", one_of("log", "readings"), "log"), _MAYBE_WHY))
 _CELSIUS = Annotated[float, Field(ge=0, le=200, allow_inf_nan=False)]
-_PRINTOUT = fields.model(
-    "printout",
-    (*fields.ENVELOPE, _PROGRAMME, ("hold_s", whole(0, 86_400), NEEDED), ("lowest_c", _CELSIUS, NEEDED),
-     ("highest_c", _CELSIUS, NEEDED)),
-)  # fmt: skip
+_PHOTO_FORM = fields.model(
+    "photo", (*fields.ENVELOPE, ("of", one_of(*PHOTOS_OF), NEEDED), ("pack", code("P") | None, None))
+)
 _PATIENT = fields.model(
     "patient", (*fields.ENVELOPE, ("name", Name, NEEDED), ("species", Name, NEEDED), ("code", code("A") | None, None))
 )
@@ -148,12 +147,18 @@ def acts_router(desk: Desk, doors: Doors | None = None) -> APIRouter:
             post.path, _endpoint(desk, post, doors, body), methods=["POST"], summary=post.summary,
             operation_id=post.does.replace(" ", "_"), openapi_extra=_openapi(post, body), responses=answers(ANSWER),
         )  # fmt: skip
-    router.add_api_route("/loads/{load}/cycle", _judge(desk), methods=["POST"], summary="Judge a load's cycle log",
-                         openapi_extra=_CSV, responses=answers(JUDGED, also=409))  # fmt: skip
-    router.add_api_route("/loads/{load}/cycle/printout", _printout(desk), methods=["POST"],
+    cycle, printout = _judging_forms(desk)
+    router.add_api_route("/loads/{load}/cycle", _judge(desk, cycle), methods=["POST"],
+                         summary="Judge a load's cycle log", openapi_extra=_csv(cycle),
+                         responses=answers(JUDGED, also=409))  # fmt: skip
+    read_off = _IN_GENERAL | {"hold_s": 240, "lowest_c": 134.4, "highest_c": 135.6}
+    router.add_api_route("/loads/{load}/cycle/printout", _printout(desk, printout), methods=["POST"],
                          summary="Judge a load's cycle by what somebody read off its printout",
-                         openapi_extra=taking(_PRINTOUT, _IN_GENERAL | {"hold_s": 240, "lowest_c": 134.4, "highest_c": 135.6})
-                         | {"parameters": in_path(_LOAD)}, responses=answers(JUDGED, also=409))  # fmt: skip
+                         openapi_extra=taking(printout, read_off) | {"parameters": in_path(_LOAD)},
+                         responses=answers(JUDGED, also=409))  # fmt: skip
+    router.add_api_route("/loads/{load}/photos", _photo(desk), methods=["POST"],
+                         summary="Keep a photo of an indicator or a printout with its load",
+                         openapi_extra=_picture(_PHOTO_FORM), responses=answers(ANSWER, also=409))  # fmt: skip
     router.add_api_route("/patients", _patient(desk), methods=["POST"], summary="Give a patient a code and a name",
                          openapi_extra=taking(_PATIENT, _IN_GENERAL | {"name": "Milo", "species": "cat"}),
                          responses=answers(ANSWER))  # fmt: skip
@@ -173,18 +178,26 @@ def _path(post: Post) -> type[Taken]:
     return fields.model(f"path of {post.does}", tuple((name, fields.IN_PATHS[name], NEEDED) for name in named))
 
 
-_CSV = {
-    "parameters": in_path(_LOAD) + in_query(_CYCLE, _IN_GENERAL | {"programme": "134/3"}),
-    "requestBody": {
-        "required": True,
-        "content": {
-            "text/csv": {
-                "schema": {"type": "string", "maxLength": READINGS, "format": "cycle-log"},
-                "example": "seconds,temperature_c\n0,21.4\n5,23.0\n",
-            }
-        },
-    },
-}
+def _judging_forms(desk: Desk) -> tuple[type[Taken], type[Taken]]:
+    """What a judgement by a log, and by a printout, is told: the programmes are those of this site."""
+    known = ("programme", one_of(*(one.name for one in programmes_here(desk.practice))) | None, None)
+    basis = ("basis", one_of("log", "readings"), "log")
+    measured = (("hold_s", whole(0, 86_400), NEEDED), ("lowest_c", _CELSIUS, NEEDED), ("highest_c", _CELSIUS, NEEDED))
+    return (
+        fields.model("cycle", (*fields.ENVELOPE, known, basis, _MAYBE_WHY)),
+        fields.model("printout", (*fields.ENVELOPE, known, *measured)),
+    )
+
+
+def _csv(form: type[Taken]) -> dict[str, Any]:
+    log = {
+        "schema": {"type": "string", "maxLength": READINGS, "format": "cycle-log"},
+        "example": "seconds,temperature_c\n0,21.4\n5,23.0\n",
+    }
+    return {
+        "parameters": in_path(_LOAD) + in_query(form, _IN_GENERAL | {"programme": "134/3"}),
+        "requestBody": {"required": True, "content": {"text/csv": log}},
+    }
 
 
 def _endpoint(desk: Desk, post: Post, doors: Doors | None, form: type[Taken]) -> Any:
@@ -211,10 +224,10 @@ def _name_beside(post: Post, told: dict[str, Any]) -> Beside | None:
     return lambda batch: batch.keep_name(told["badge"], "person", name, None)
 
 
-def _judge(desk: Desk) -> Any:
+def _judge(desk: Desk, form: type[Taken]) -> Any:
     async def judge_cycle(request: Request) -> dict[str, Any]:
         load = fields.taken(_LOAD, request.path_params)["load"]
-        told = fields.taken(_CYCLE, dict(request.query_params))
+        told = fields.taken(form, dict(request.query_params))
         act_id, by = envelope(told, request)
         body = await read_body(request, READINGS, CSV)
         judged = await asyncio.to_thread(judging.judged_log, desk, load, body, told.pop("programme"), told.pop("basis"))
@@ -224,10 +237,10 @@ def _judge(desk: Desk) -> Any:
     return judge_cycle
 
 
-def _printout(desk: Desk) -> Any:
+def _printout(desk: Desk, form: type[Taken]) -> Any:
     async def judge_printout(request: Request) -> dict[str, Any]:
         load = fields.taken(_LOAD, request.path_params)["load"]
-        told = fields.taken(_PRINTOUT, await json_body(request))
+        told = fields.taken(form, await json_body(request))
         act_id, by = envelope(told, request)
         judged = judging.judged_printout(desk, load, told)
         kept = {key: told[key] for key in ("station", "seen_at", "sent_at", "why") if key in told}
@@ -235,6 +248,30 @@ def _printout(desk: Desk) -> Any:
         return await asyncio.wrap_future(future) | {"judgement": judged.judgement.to_json()}
 
     return judge_printout
+
+
+def _picture(form: type[Taken]) -> dict[str, Any]:
+    picture = {"schema": {"type": "string", "format": "photo", "maxLength": PHOTO}}
+    return {
+        "parameters": in_path(_LOAD) + in_query(form, _IN_GENERAL | {"of": "strip"}),
+        "requestBody": {"required": True, "content": dict.fromkeys(MEDIA, picture)},
+    }
+
+
+def _photo(desk: Desk) -> Any:
+    async def keep_photo(request: Request) -> dict[str, Any]:
+        load = fields.taken(_LOAD, request.path_params)["load"]
+        told = fields.taken(_PHOTO_FORM, dict(request.query_params))
+        act_id, by = envelope(told, request)
+        body = await read_body(request, PHOTO, MEDIA)
+        media = media_of(body)
+        sha256 = hashlib.sha256(body).hexdigest()
+        pack = told.pop("pack")
+        future = desk.act(act_id, "keep photo", by=by, body=told | {"sha256": sha256, "media": media}, load=load,
+                          pack=pack, beside=lambda batch: batch.keep_photo(sha256, load, media, body))  # fmt: skip
+        return await asyncio.wrap_future(future)
+
+    return keep_photo
 
 
 def _patient(desk: Desk) -> Any:

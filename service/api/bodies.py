@@ -10,6 +10,8 @@ from service.api.problems import Problem
 LARGEST = 256 << 10
 """Bytes of a JSON body: a count sheet of three hundred lines is about 100 kB."""
 READINGS = 4 << 20
+PHOTO = 6 << 20
+"""Bytes: a tablet's photo, made smaller by its camera program, is under 5 MB."""
 """Bytes of a cycle log: a day of one-second readings is about 2 MB."""
 JSON = ("application/json",)
 

@@ -64,7 +64,7 @@ def judged_printout(desk: Desk, load: str, told: dict[str, Any]) -> Evidence:
     except ProgrammeError as error:
         raise Problem(422, CANNOT, str(error)) from error
     if told["lowest_c"] > told["highest_c"]:
-        raise Problem(422, CANNOT, "lowest_c is above highest_c: read the printout again", field="lowest_c")
+        raise Problem(409, CANNOT, "lowest_c is above highest_c: read the printout again", field="lowest_c")
     judgement = judge_printout(told["hold_s"], told["lowest_c"], told["highest_c"], limits)
     read_off = {f"{key}_hundredths": round(told[key] * 100) for key in ("lowest_c", "highest_c")}
     return Evidence(judgement, _values(judgement, "printout", None) | read_off)

@@ -43,6 +43,7 @@ REQUIRED: Final[dict[str, frozenset[str]]] = {
         "held": "why",
         "indicator_placed": "indicator lot control_lot due",
         "indicator_read": "indicator result lot",
+        "photo_kept": "of sha256",
         "case_opened": "case",
         "patient_identified": "was",
         "counted": "item moment expected found",

@@ -177,6 +177,9 @@ class Batch:
     def keep_log(self, sha256: str, load: str, programme: str, body: bytes) -> None:
         self.keep("cycle_log", load, sha256, programme, body)
 
+    def keep_photo(self, sha256: str, load: str, media: str, body: bytes) -> None:
+        self.keep("photo", load, sha256, media, body)
+
     def access(self, kind: str, key: str) -> str | None:
         """What is kept of a PIN, a session, a device …, as this batch has it by now."""
         mine = self.beside.get("access", {}).get((kind, key))

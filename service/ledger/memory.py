@@ -151,6 +151,10 @@ class MemoryReader:
     def load_of_log(self, sha256: str) -> str | None:
         return min((row[0] for row in self.kept("cycle_log") if row[1] == sha256), default=None)
 
+    def photo(self, load: str, sha256: str) -> tuple[str, bytes] | None:
+        row = self._beside("photo", (load, sha256))
+        return (row[2], row[3]) if row else None
+
     def access(self, kind: str, key: str) -> str | None:
         row = self._beside("access", (kind, key))
         return row[2] if row else None

@@ -195,6 +195,12 @@ class SqlReader(ABC):
         row = self._first("SELECT min(load) FROM cycle_log WHERE site = ? AND sha256 = ?", self.site, sha256)
         return row[0] if row else None
 
+    def photo(self, load: str, sha256: str) -> tuple[str, bytes] | None:
+        """A photo kept with a load: its media type and its bytes as they came."""
+        found = "SELECT media, body FROM photo WHERE site = ? AND load = ? AND sha256 = ?"
+        row = self._first(found, self.site, load, sha256)
+        return (row[0], bytes(row[1])) if row else None
+
     def access(self, kind: str, key: str) -> str | None:
         row = self._first("SELECT body FROM access WHERE site = ? AND kind = ? AND key = ?", self.site, kind, key)
         return row[0] if row else None

@@ -133,6 +133,10 @@ class Reader(Source, Protocol):
         """The load that a log with this hash was kept for."""
         ...
 
+    def photo(self, load: str, sha256: str) -> tuple[str, bytes] | None:
+        """A photo kept with a load: its media type and its bytes as they came."""
+        ...
+
     def access(self, kind: str, key: str) -> str | None:
         """What is kept of who may come in: a PIN, a session, a device …"""
         ...

@@ -54,6 +54,7 @@ BESIDE: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "answer": (("site", "scan"), ("body",)),
     "name": (("site", "code"), ("kind", "name", "detail")),
     "cycle_log": (("site", "load", "sha256"), ("programme", "body")),
+    "photo": (("site", "load", "sha256"), ("media", "body")),
     "checkpoint": (("site", "size"), ("root", "at", "key", "signature")),
     "access": (("site", "kind", "key"), ("body",)),
 }

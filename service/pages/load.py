@@ -1,5 +1,8 @@
 """A load's page, and the list of loads."""
 
+from collections.abc import Iterator
+
+from service.custody.facts import Fact
 from service.custody.records import Load
 from service.custody.rules.loading import not_unloaded
 from service.custody.rules.release import against_release, standing
@@ -26,12 +29,22 @@ def load_page(looks: Looks, load: Load) -> LoadPage:
             may.add("release")
     chart, notes = _chart(looks, load)
     kind = "Steam load" if load.steam else "Wash load"
+    history = looks.reader.history("load", load.code)
     return LoadPage(
         f"{kind} {load.code[7:11]}", load.code, load.steam, tuple(_load_rows(looks, load)), _load_tags(load),
         tuple(standing(looks.state, load)) if load.steam else (),
         tuple(looks.pack_line(pack) for pack in packs), chart, notes,
-        looks.facts(looks.reader.history("load", load.code)), frozenset(may), load.held is not None,
+        looks.facts(history), frozenset(may), load.held is not None, tuple(_photos(looks, history)),
     )  # fmt: skip
+
+
+def _photos(looks: Looks, history: list[Fact]) -> Iterator[tuple[str, str]]:
+    """The address and the words of each photo kept with a load."""
+    for fact in history:
+        if fact.kind == "photo_kept":
+            pack = looks.state.pack(fact.pack)
+            where = f", in {looks.set_name(pack.set)}" if pack else ""
+            yield f"/loads/{fact.load}/photos/{fact.data['sha256']}", f"{fact.data['of']}{where}, {looks.said(fact.at)}"
 
 
 def _load_rows(looks: Looks, load: Load) -> list[tuple[str, str]]:

@@ -84,6 +84,13 @@ class Looks:
         except ValueError:
             return ""
 
+    def days_past(self, day: str | None) -> int:
+        """How many days ago a day (such as 2026-03-06) was, here; 0 for none."""
+        try:
+            return (self.day(self.now) - date.fromisoformat(day or "")).days
+        except ValueError:
+            return 0
+
     def who(self, code: str | None) -> str:
         return Name((self.reader.name(code) or code) if code else "")
 

@@ -20,6 +20,7 @@ from service.pages.board import filtered
 from service.pages.day import day_page
 from service.pages.drawing import SHAPES, shape
 from service.pages.find import drawn_sheet, search_page, set_page
+from service.pages.indicators import indicators_page
 from service.pages.live import LiveBoard
 from service.pages.load import load_page, loads_page
 from service.pages.looks import Looks
@@ -100,6 +101,7 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/machines", lambda looks, _: machines_page(looks))
     page("/machines/{code}", lambda looks, r: machine_page(looks, _machine(looks, r), _asked(r)))
     page("/machines/{code}/{month}", lambda looks, r: month_page(looks, _machine(looks, r), r.path_params["month"]))
+    page("/indicators", lambda looks, _: indicators_page(looks))
     page("/recalls", lambda looks, _: recalls_page(looks))
     page("/search", lambda looks, r: search_page(looks, r.query_params.get("q", "")))
     page("/people", _people)
@@ -114,6 +116,14 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     @router.get("/recalls/{code}.pdf")
     def recall_list(code: str, request: Request) -> Response:
         return _recall_list(desk, code, request)
+
+    @router.get("/loads/{code}/photos/{sha256}")
+    def photo(code: str, sha256: str, request: Request) -> Response:
+        with desk.ledger.reading() as reader:
+            found = reader.photo(code, sha256)
+        if found is None:
+            return _page(ProblemPage("Not known", "No such photo is kept here.", "Check the address."), request, 404)
+        return Response(found[1], media_type=found[0], headers={"Cache-Control": "private, max-age=86400"})
 
     @router.get("/loads/{code}/record.pdf")
     def record(code: str, request: Request) -> Response:

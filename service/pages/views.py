@@ -164,6 +164,7 @@ class LoadPage:
     facts: tuple[FactRow, ...]
     may: frozenset[str] = frozenset()
     held: bool = False
+    photos: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,7 @@ TABLES = {
     "service/custody/rules/loading.py": ("TESTS",),
     "service/custody/rules/office.py": ("MACHINE_KINDS", "SET_KINDS"),
     "service/custody/rules/packing.py": ("WRAPS",),
-    "service/custody/rules/release.py": ("RESULTS",),
+    "service/custody/rules/indicators.py": ("RESULTS", "PHOTOS_OF"),
     "service/custody/rules/roles.py": ("ROLES",),
     "service/custody/rules/upkeep.py": ("SERVICES",),
     "service/stations/scan.py": ("KINDS",),

@@ -8,8 +8,8 @@ from service.custody.chain import State
 from service.custody.facts import Fact, moment
 from service.custody.records import Load, Pack
 from service.custody.rules.act import Act
-from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, name_of, said, working_machine
-from service.custody.rules.loading import STERILISERS, CycleNotEnded, CycleNotStarted, not_unloaded
+from service.custody.rules.anywhere import LoadNotOpen, ReasonNeeded, name_of, said
+from service.custody.rules.loading import CycleNotEnded, CycleNotStarted, not_unloaded
 from service.custody.rules.refusal import Question, Refusal
 
 
@@ -275,7 +275,7 @@ def judge_cycle(state: State, act: Act) -> list[Fact]:
         data |= _belongs(state, act, load)
     facts = [act.fact("cycle_judged", data, set=None, pack=None)]
     if data["verdict"] != "pass" and load.released_at:
-        facts.append(_held(act, f"a later judgement of its cycle: {data['verdict']}"))
+        facts.append(held_by_rule(act, f"a later judgement of its cycle: {data['verdict']}"))
     return facts
 
 
@@ -299,79 +299,8 @@ def _belongs(state: State, act: Act, load: Load) -> dict[str, Any]:
     return {key: act.data[key] for key in READ if act.data.get(key) is not None}
 
 
-def _held(act: Act, why: str) -> Fact:
+def held_by_rule(act: Act, why: str) -> Fact:
     return act.fact("held", {"why": why}, set=None, pack=None)
-
-
-RESULTS = {
-    "tape": ("turned", "pale"),
-    "strip": ("turned", "pale"),
-    "biological": ("negative", "positive", "void"),
-    "air removal": ("pass", "fail"),
-    "leak": ("pass", "fail"),
-}
-"""What each kind of indicator can say. The kinds are no ranking."""
-
-
-def _known_indicator(name: object) -> str:
-    if name not in RESULTS:
-        raise BadValue(what="This indicator", why=f"{name!r} is not one.", todo=f"Choose among {', '.join(RESULTS)}.")
-    return str(name)
-
-
-def place_indicator(state: State, act: Act) -> list[Fact]:
-    """An indicator goes into a load; a biological has a lot and a day it is due."""
-    if state.load(act.load) is None:
-        working_machine(state, str(act.load), STERILISERS, proving=True)
-    data = {key: act.data.get(key) for key in ("indicator", "lot", "control_lot", "due")}
-    if _known_indicator(data["indicator"]) == "biological" and not data["lot"]:
-        raise BadValue(what="This biological", why="Its lot is not named.", todo="Read the lot from the vial.")
-    return [act.fact("indicator_placed", data, set=None, pack=None)]
-
-
-def read_indicator(state: State, act: Act) -> list[Fact]:
-    """An indicator of a load is read. A positive biological holds the load by rule."""
-    load = known_load(state, act)
-    data = {key: act.data.get(key) for key in ("indicator", "result", "lot")}
-    results = RESULTS[_known_indicator(data["indicator"])]
-    if data["result"] not in results:
-        todo = f"Choose among {', '.join(results)}."
-        raise BadValue(what="This result", why=f"{data['result']!r} is not one of a {data['indicator']}.", todo=todo)
-    if data["indicator"] == "biological":
-        data["control"] = act.data.get("control") or "not read"
-        data["result"] = _biological_result(load, data)
-    facts = [act.fact("indicator_read", data, set=None, pack=None)]
-    if data["indicator"] == "biological" and data["result"] == "positive" and not load.rejected:
-        facts.append(_held(act, f"its biological indicator, lot {data['lot']}, is positive"))
-    return facts + _stop_by_rule(state, act, load, (str(data["indicator"]), str(data["result"])))
-
-
-STOPPING = {
-    ("air removal", "fail"): "The air removal test of load {load} failed.",
-    ("leak", "fail"): "The leak test of load {load} failed.",
-    ("biological", "positive"): "The biological of load {load} is positive.",
-}
-"""What stops a machine until it is proven. A positive biological: CDC 2008, table 12; failed tests: common practice, no
-source."""
-
-
-def _stop_by_rule(state: State, act: Act, load: Load, read: tuple[str, str]) -> list[Fact]:
-    machine = state.machine(load.machine)
-    if read not in STOPPING or machine is None or machine.kind not in STERILISERS or machine.prove_since:
-        return []
-    told = {"machine": machine.code, "why": STOPPING[read].format(load=load.code), "prove": True}
-    return [act.fact("machine_stopped", told, set=None, pack=None, load=None)]
-
-
-def _biological_result(load: Load, data: dict[str, Any]) -> str:
-    """A negative counts only beside a control of the same lot that grew; otherwise the test is void.
-
-    Same lot: MMWR 2003;52(RR-17) F.6 (READ); the void rule: common practice, no source. A positive stays positive.
-    """
-    if data["result"] != "negative":
-        return str(data["result"])
-    same_lot = load.biological_lot is None or data["lot"] == load.biological_lot == load.control_lot
-    return "negative" if data["control"] == "grew" and same_lot else "void"
 
 
 def standing(state: State, load: Load) -> list[tuple[str, str]]:
@@ -397,4 +326,15 @@ def standing(state: State, load: Load) -> list[tuple[str, str]]:
         rows.append(("unseen", "no biological in this load"))
     if load.held:
         rows.append(("against", f"on hold: {load.held}"))
-    return rows
+    return rows + _machine_standing(state, load)
+
+
+def _machine_standing(state: State, load: Load) -> list[tuple[str, str]]:
+    """What speaks against the machine it went through: out of service, or overdue for something when it ran."""
+    machine = state.machine(load.machine)
+    if machine is None:
+        return []
+    rows = [("against", f"{machine.name} is out of service: {machine.stopped}")] if machine.stopped else []
+    day = moment(load.started_at).astimezone(state.practice.zone).date().isoformat() if load.started_at else ""
+    late = [(what, due) for what, _, due in machine.services if due and day > due]
+    return rows + [("against", f"{machine.name} was due for {what} on {due}") for what, due in late]

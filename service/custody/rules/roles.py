@@ -21,7 +21,8 @@ MAY: dict[str, frozenset[str]] = dict.fromkeys(
     _HANDS,
 ) | dict.fromkeys(
     (
-        "place indicator", "read indicator", "judge cycle", "reject", "stop machine", "service machine", "account",
+        "place indicator", "read indicator", "keep photo", "judge cycle", "reject", "stop machine", "service machine",
+        "account",
     ),
     _OFFICE,
 ) | dict.fromkeys(

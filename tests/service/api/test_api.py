@@ -192,7 +192,7 @@ def test_the_office_acts_over_http_and_names_stay_beside_the_ledger(over):
 def test_a_cycle_log_is_judged_kept_and_released(over, tmp_path):
     import numpy as np
 
-    bridge = over.bridge
+    bridge = over.bridge.pump()
     one = bridge.new_set()
     bridge.wash([one])
     pack = bridge.pack(one)

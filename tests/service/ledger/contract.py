@@ -73,6 +73,7 @@ class Contract:
             batch.keep_hand("wash-1", '{"badge":1}')
             batch.keep_name("B-1", "person", "Somebody", None)
             batch.keep_log("0" * 64, "L-1", "134/3", b"\x00log\xff")
+            batch.keep_photo("2" * 64, "L-1", "image/png", b"\x89PNG\x00")
             batch.keep("checkpoint", 2, "root", "at", "key", "signature")
         other = again()
         with other.reading() as reader:
@@ -80,6 +81,8 @@ class Contract:
             assert reader.answers(["scan-1", "scan-2"]) == {"scan-1": "{}"}
             assert (reader.hand("wash-1"), reader.hands()) == ('{"badge":1}', {"wash-1": '{"badge":1}'})
             assert reader.names() == [("B-1", "person", "Somebody", None)]
+            assert reader.photo("L-1", "2" * 64) == ("image/png", b"\x89PNG\x00")
+            assert reader.photo("L-1", "0" * 64) is None
             assert list(reader.kept("cycle_log")) == [("L-1", "0" * 64, "134/3", b"\x00log\xff")]
             assert (reader.load_of_log("0" * 64), reader.load_of_log("1" * 64)) == ("L-1", None)
             assert reader.state.load_of_log("0" * 64) == "L-1"

@@ -8,3 +8,8 @@ UPDATE "set" SET hollow = 0, immersible = 1;
 
 CREATE INDEX fact_machine ON fact ((data::json ->> 'machine'), seq) WHERE (data::json ->> 'machine') IS NOT NULL;
 CREATE INDEX cycle_log_sha256 ON cycle_log (site, sha256);
+
+CREATE TABLE photo (
+  site WORDS NOT NULL, load WORDS NOT NULL, sha256 WORDS NOT NULL, media WORDS NOT NULL, body BYTEA NOT NULL,
+  PRIMARY KEY (site, load, sha256)
+);

@@ -92,6 +92,10 @@ CREATE TABLE cycle_log (
   PRIMARY KEY (site, load, sha256)
 );
 CREATE INDEX cycle_log_sha256 ON cycle_log (site, sha256);
+CREATE TABLE photo (
+  site WORDS NOT NULL, load WORDS NOT NULL, sha256 WORDS NOT NULL, media WORDS NOT NULL, body BYTEA NOT NULL,
+  PRIMARY KEY (site, load, sha256)
+);
 CREATE TABLE checkpoint (
   site WORDS NOT NULL, size BIGINT NOT NULL, root WORDS NOT NULL, at WORDS NOT NULL, key WORDS NOT NULL, signature WORDS NOT NULL,
   PRIMARY KEY (site, size)

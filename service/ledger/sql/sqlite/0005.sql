@@ -49,3 +49,8 @@ DROP TABLE set_4;
 CREATE INDEX fact_machine ON fact (json_extract(data, '$.machine'), seq)
   WHERE json_extract(data, '$.machine') IS NOT NULL;
 CREATE INDEX cycle_log_sha256 ON cycle_log (site, sha256);
+
+CREATE TABLE photo (
+  site TEXT NOT NULL, load TEXT NOT NULL, sha256 TEXT NOT NULL, media TEXT NOT NULL, body BLOB NOT NULL,
+  PRIMARY KEY (site, load, sha256)
+) WITHOUT ROWID;

@@ -91,6 +91,10 @@ CREATE TABLE cycle_log (
   PRIMARY KEY (site, load, sha256)
 ) WITHOUT ROWID;
 CREATE INDEX cycle_log_sha256 ON cycle_log (site, sha256);
+CREATE TABLE photo (
+  site TEXT NOT NULL, load TEXT NOT NULL, sha256 TEXT NOT NULL, media TEXT NOT NULL, body BLOB NOT NULL,
+  PRIMARY KEY (site, load, sha256)
+) WITHOUT ROWID;
 CREATE TABLE checkpoint (
   site TEXT NOT NULL, size INTEGER NOT NULL, root TEXT NOT NULL, at TEXT NOT NULL, key TEXT NOT NULL, signature TEXT NOT NULL,
   PRIMARY KEY (site, size)
