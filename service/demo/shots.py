@@ -50,6 +50,8 @@ def pages(notable: dict[str, str]) -> dict[str, str]:
         "set": f"/sets/{tb.SETS['Dental extraction A'].code}",
         "loads": "/loads",
         "load": f"/loads/{notable['bad_load']}",
+        "next-load": "/loads/next",
+        "indicators": "/indicators",
         "load-held": f"/loads/{notable['pale_load']}",
         "machines": "/machines",
         "machine": f"/machines/{tb.STERILISER}?programme=134/3",

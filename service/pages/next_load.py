@@ -47,7 +47,7 @@ def next_load_page(looks: Looks, needed: Sequence[str]) -> NextLoadPage:
 def _suggested(looks: Looks, machine: Machine, needed: Sequence[str]) -> Suggested:
     name = Name(machine.name)
     if machine.stopped:
-        return Suggested(name, "", f"It is stopped: {machine.stopped}", (), ())
+        return Suggested(name, "", f"Out of service: {machine.stopped}.", (), ())
     found = plan(looks.state, machine, needed)
     if found is None:
         return Suggested(name, "", "Nothing waits for it that is packed and labelled.", (), ())

@@ -54,9 +54,9 @@ def read_indicator(state: State, act: Act) -> list[Fact]:
 
 
 STOPPING = {
-    ("air removal", "fail"): "The air removal test of load {load} failed.",
-    ("leak", "fail"): "The leak test of load {load} failed.",
-    ("biological", "positive"): "The biological of load {load} is positive.",
+    ("air removal", "fail"): "The air removal test of load {load} failed",
+    ("leak", "fail"): "The leak test of load {load} failed",
+    ("biological", "positive"): "The biological of load {load} is positive",
 }
 """What stops a machine until it is proven. A positive biological: CDC 2008, table 12; failed tests: common practice, no
 source."""

@@ -44,7 +44,7 @@ class RecallOpen(Refusal):
 class NotProven(Refusal):
     """This machine is not proven yet.
 
-    {machine} was stopped: {why} Of {needed} proving loads in a row, {done} are negative so far.
+    {machine} was stopped: {why}. Of {needed} proving loads in a row, {done} are negative so far.
 
     Run a proving load in the empty chamber, with a biological, and read it.
     """

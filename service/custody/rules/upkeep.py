@@ -10,8 +10,8 @@ from service.custody.rules.refusal import Refusal
 SERVICES = ("service", "gasket", "filter", "water", "calibration", "repair", "move", "other")
 """What is done to a machine besides its loads."""
 STOPS = {
-    "repair": "It was repaired: {why}.",
-    "move": "It was moved: {why}.",
+    "repair": "It was repaired: {why}",
+    "move": "It was moved: {why}",
 }
 """What stops a machine until it is proven again: three consecutive empty cycles with indicators after installing,
 moving, major repair or failure. CDC 2008 text, copy at boxhoidap.com/when-sterile-fields-are-prepared-damp-packages."""

@@ -35,7 +35,7 @@ def lived_in(bridge):
     bridge.scans("store-1", TECHNICIAN, SHELF)
     bridge.scans("office-1", NURSE, load)
     bridge.scans("theatre-1", patient(813), waiting)
-    return ["/", f"/packs/{first}", f"/packs/{waiting}", f"/sets/{counted}", "/loads", f"/loads/{load}", "/recalls", f"/recalls/{load}", "/search",
+    return ["/", f"/packs/{first}", f"/packs/{waiting}", f"/sets/{counted}", "/loads", "/loads/next", "/indicators", f"/loads/{load}", "/recalls", f"/recalls/{load}", "/search",
             "/search?q=Eye", "/stations/theatre-1/day", "/limits", "/stations", "/people", "/sign-in", "/start", "/enrol"]  # fmt: skip
 
 

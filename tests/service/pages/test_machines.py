@@ -84,7 +84,7 @@ def test_a_repair_shows_why_the_machine_is_out_of_service(site):
     bridge, client = site
     bridge.act("service machine", by=TECHNICIAN, machine=STERILISER, what="repair", why="door hinge")
     for address in ("/machines", f"/machines/{STERILISER}"):
-        assert "out of service It was repaired: door hinge." in text(client.get(address))
+        assert "out of service It was repaired: door hinge" in text(client.get(address))
     assert f'href="/machines/{STERILISER}"' in client.get("/").text
 
 

@@ -72,7 +72,7 @@ def test_every_page_is_whole_labelled_and_keeps_to_itself(site):
     bridge, client = site
     first, pack, load = busy(bridge)
     one = bridge.record("pack", first).set
-    pages = ["/", "/loads", "/machines", "/machines/L-K7-1", "/machines/L-K7-1/2026-03", "/recalls", "/stations", "/limits", "/search?q=eye", f"/packs/{first}", f"/packs/{pack}", f"/sets/{one}",
+    pages = ["/", "/loads", "/loads/next", "/indicators", "/machines", "/machines/L-K7-1", "/machines/L-K7-1/2026-03", "/recalls", "/stations", "/limits", "/search?q=eye", f"/packs/{first}", f"/packs/{pack}", f"/sets/{one}",
              f"/loads/{load}", f"/loads/{wash_load(1)}", f"/recalls/{load}", f"/recalls/{load}?reach=since", "/search?q=%3Cscript%3E",
              *(f"/stations/{name}" for name in STATIONS), "/stations/theatre-1/day"]  # fmt: skip
     for address in pages:

@@ -28,7 +28,7 @@ def test_the_latest_of_each_kind_of_service_is_kept_with_its_next_day_and_the_co
 
 def test_a_repair_or_a_move_stops_a_steriliser_until_three_proving_loads_in_a_row_are_negative(bridge):
     """Three consecutive empty cycles after a move or a major repair: CDC 2008 text (CHECKS 5, READ-2)."""
-    for what, words in (("repair", "It was repaired: door hinge."), ("move", "It was moved: door hinge.")):
+    for what, words in (("repair", "It was repaired: door hinge"), ("move", "It was moved: door hinge")):
         assert serviced(bridge, what, why="door hinge")["verdict"] == "go"
         assert machine(bridge).stopped == words
         assert bridge.facts()[-1].kind == "machine_stopped"
