@@ -14,7 +14,7 @@ from service.pages.views import (
 )
 from service.stations.limits import limits_of
 from service.steam.charts import cycle_svg
-from service.steam.judge import Judged, judge
+from service.steam.judge import Judged, Judgement, judge
 from service.steam.logs.log import again
 from service.steam.programme import ProgrammeError
 from service.words.name import Name
@@ -27,7 +27,8 @@ def load_page(looks: Looks, load: Load) -> LoadPage:
         may = {"hold", "reject"}
         if not against_release(looks.state, load) and (load.held or not load.released_at):
             may.add("release")
-    chart, notes = _chart(looks, load)
+    kept = log_of(looks, load)
+    chart, notes = _chart(load, kept)
     kind = "Steam load" if load.steam else "Wash load"
     history = looks.reader.history("load", load.code)
     return LoadPage(
@@ -35,6 +36,7 @@ def load_page(looks: Looks, load: Load) -> LoadPage:
         tuple(standing(looks.state, load)) if load.steam else (),
         tuple(looks.pack_line(pack) for pack in packs), chart, notes,
         looks.facts(history), frozenset(may), load.held is not None, tuple(_photos(looks, history)),
+        criteria(kept.found) if kept else (),
     )  # fmt: skip
 
 
@@ -92,8 +94,19 @@ def log_of(looks: Looks, load: Load) -> Judged | None:
     return Judged(cycle, judge(cycle, limits, removal=machine.removal if machine else None), limits)
 
 
-def _chart(looks: Looks, load: Load) -> tuple[str, tuple[str, ...]]:
-    kept = log_of(looks, load)
+HELD = {True: "met", False: "NOT MET", None: "not judged"}
+NAMES = {"hold": "time held", "band": "temperature band", "saturation": "saturated steam"}
+"""Criteria whose one word says too little to people."""
+
+
+def criteria(found: Judgement) -> tuple[tuple[str, str, str, str, str], ...]:
+    """Each criterion as people read it: name, value, limit, whether it was met, source."""
+    return tuple(
+        (NAMES.get(one.name, one.name), one.value, one.limit, HELD[one.ok], one.source) for one in found.criteria
+    )
+
+
+def _chart(load: Load, kept: Judged | None) -> tuple[str, tuple[str, ...]]:
     if kept is None:
         return "", ()
     title = f"Load {load.code[7:11]}, programme {kept.programme.name}"

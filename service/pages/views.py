@@ -165,6 +165,7 @@ class LoadPage:
     may: frozenset[str] = frozenset()
     held: bool = False
     photos: tuple[tuple[str, str], ...] = ()
+    criteria: tuple[tuple[str, str, str, str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,43 +5,24 @@ from typing import Any
 from reportlab.lib.units import mm
 from reportlab.platypus import Paragraph, Spacer
 
+from service.pages.load import HELD, criteria
 from service.pages.papers.cycle_drawing import cycle_drawing
 from service.pages.papers.paper import BODY, CAUTION, HEAD, PART, SMALL, TITLE, WIDE, Say, cells, printed, ruled
-from service.steam.judge import Criterion, Judged, Judgement
-
-NAMES = {"hold": "time held", "band": "temperature band", "saturation": "saturated steam"}
-"""Criteria whose one word says too little on paper."""
-HELD = {True: "met", False: "NOT MET"}
+from service.steam.judge import Judged, Judgement
 
 
 def cycle_parts(judged: Judged, say: Say, *, tall_mm: float) -> list[Any]:
     """The chart, the table of what was judged, and in words what was not."""
     head = cells([say(text) for text in ("Criterion", "Value", "Limit", "", "Source")], HEAD)
-    rows = [
-        cells(
-            [
-                _name(one, say),
-                say(one.value),
-                say(one.limit),
-                say(HELD[one.ok is True]),
-                say(one.source),
-            ],
-            SMALL,
-        )
-        for one in judged.found.criteria
-        if one.ok is not None
-    ]
-    told = [f"{_name(one, say)} ({say(one.value)})" for one in judged.found.criteria if one.ok is None]
-    unjudged = f"{say('Not judged')}: {', '.join(told)}. " if told else ""
+    told = criteria(judged.found)
+    rows = [cells([say(text) for text in row], SMALL) for row in told if row[3] != HELD[None]]
+    left = [f"{say(name)} ({say(value)})" for name, value, _, held, _ in told if held == HELD[None]]
+    unjudged = f"{say('Not judged')}: {', '.join(left)}. " if left else ""
     return [
         cycle_drawing(judged, say, wide=WIDE, tall=tall_mm * mm),
         ruled([head, *rows], [26 * mm, 44 * mm, 40 * mm, 18 * mm, WIDE - 128 * mm], tight=True),
         *cells([unjudged + " ".join(say(note) for note in (f0_words(judged.found), *judged.found.notes))], SMALL),
     ]
-
-
-def _name(one: Criterion, say: Say) -> str:
-    return say(NAMES.get(one.name, one.name))
 
 
 def f0_words(found: Judgement) -> str:

@@ -400,7 +400,7 @@ def test_a_chart_has_axes_with_units_the_plateau_and_its_values_and_escapes_its_
     for part in (
         "°C",
         "minutes",
-        "set 121 °C",
+        "programme at 121 °C",
         "270 s",
         "121.0 to 121.3 °C",
         "F0 24.1 min",
@@ -419,3 +419,18 @@ def test_a_long_log_is_thinned_without_losing_its_extremes():
     svg = cycle_svg(log, judge(log, programme("134/3")), programme("134/3"), title="long")
     assert len(svg) < 60_000
     assert "137" in svg
+
+
+def test_a_chart_shows_the_phases_the_pressure_and_the_second_probe():
+    limits = programme("134/3")
+    log = read_csv(made_cycle(limits, RNG))
+    svg = cycle_svg(log, judge(log, limits), limits, title="load")
+    shown = re.findall(">([a-z ]+)<", svg)
+    assert [word for word in ("air removal", "heating", "plateau", "exhaust", "drying") if word in shown] == [
+        "air removal", "heating", "plateau", "exhaust", "drying",
+    ]  # fmt: skip
+    assert "kPa, dotted" in svg
+    both = Cycle(log.seconds, log.temperature_c, second_c=log.temperature_c - 0.5)
+    drawn = cycle_svg(both, judge(both, limits), limits, title="load")
+    assert "kPa" not in drawn
+    assert drawn.count('stroke-dasharray="8 4"') == 1
