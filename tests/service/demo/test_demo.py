@@ -6,6 +6,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -17,8 +18,17 @@ from stdnum.iso7064 import mod_37_2
 from scanner.decode import ours, read
 from scanner.frames import open_source
 from scanner.steady import Steady
+from service.custody.practice import Practice
+from service.demo import tarn_bridge as tb
+from service.demo.stage import choices
 from service.demo.tarn_bridge import PATIENTS, SETS
 from service.demo.weeks import filmed, write
+from service.ledger.opening import open_at
+from service.pages.indicators import indicators_page
+from service.pages.load import load_page
+from service.pages.looks import Looks
+from service.pages.machines import Asked, machine_page
+from service.pages.render import render
 from tests.published import outside
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -165,6 +175,33 @@ def test_there_is_ordinary_life_in_the_three_weeks(facts):
     assert not any(packed[f["pack"]] for f in of("loaded") if f["load"] == positive["load"])
     assert any(f["data"]["enter"] == "clean" for f in of("received"))
     assert of("recall_opened") and of("recalled") and of("accounted")
+
+
+def test_a_day_of_steam_loads_shows_what_can_go_wrong_and_what_the_rules_refuse(out, facts):
+    """Each in the ledger, and each on its page."""
+    notable = json.loads((out / "summary.json").read_text())["notable"]
+    day = [f for f in facts if f["at"][:10] == "2026-03-20"]
+    read = {f["load"]: f["data"] for f in day if f["kind"] == "indicator_read" and f["data"]["indicator"] != "tape"}
+    assert (read[notable["failed_test"]]["indicator"], read[notable["failed_test"]]["result"]) == (
+        "air removal",
+        "fail",
+    )
+    assert (read[notable["void"]]["result"], read[notable["void"]]["control"]) == ("void", "no growth")
+    assert notable["pending"] not in read
+    assert [f["data"]["rule"] for f in day if f["kind"] == "refused"] == ["not_proven", "biological_positive"]
+    stopped = [f["data"]["why"] for f in facts if f["kind"] == "machine_stopped"]
+    assert [why.split()[1] for why in stopped] == ["biological", "was", "air"]
+    with closing(open_at(str(out / "practice.db"), choices(Practice()))) as ledger, ledger.reading() as reader:
+        looks = Looks(reader, "2026-03-20T11:00:00.000Z")
+        waits = indicators_page(looks)
+        assert notable["pending"] in [one.load for one in waits.waiting]
+        assert (notable["void"], "void") in [(code, result) for code, _, _, result, _ in waits.read]
+        assert (notable["failed_test"], "fail") in [(code, result) for code, _, _, result, _ in waits.read]
+        drifts = machine_page(looks, reader.state.machine(tb.STERILISER), Asked(programme="134/3"))
+        assert "heating time" in render(drifts)
+        assert "drifts" in render(drifts)
+        against = render(load_page(looks, reader.state.load(notable["bad_load"])))
+        assert "Something lived through the cycle" in against
 
 
 def test_people_and_animals_never_stand_in_a_fact(out, facts):

@@ -108,3 +108,41 @@ CYCLES = [
             fails=("readings in the plateau",)),
     replace(_GOOD, name="134/3, air never pumped out", pulses=0, verdict="cannot judge", fails=("air removal",)),
 ]  # fmt: skip
+
+
+FIGURES = {
+    "134/3, as it should be": (215, 102.622),
+    "134/3, exactly the set temperature and time": (180, 66.680),
+    "134/3, read each second": (220, 102.623),
+    "134/3, read five times a second": (221, 102.552),
+    "134/3, read once in a minute": (300, 139.047),
+    "134/3, no pressure logged": (215, 102.622),
+    "134/3, steam within 2 K": (215, 102.622),
+    "134/3, two probes": (205, 102.622),
+    "134/3, a minute without readings": (420, 190.444),
+    "121/15": (960, 20.441),
+    "126/10": (640, 44.464),
+    "132/4": (270, 76.345),
+    "115/30": (1870, 10.324),
+    "121/30, gravity": (1860, 38.766),
+    "132/15, gravity": (930, 269.147),
+    "121/30 textiles, gravity": (1810, 36.048),
+    "134/3 immediate": (190, 87.748),
+    "134/3, held too short": (170, 83.344),
+    "134/3, never hot enough": (0, 76.294),
+    "134/3, a dip in the middle": (105, 104.025),
+    "134/3, too hot": (5, 177.487),
+    "134/3, too hot for one reading": (205, 191.738),
+    "134/3, air in the chamber": (215, 102.622),
+    "134/3, superheated": (215, 102.622),
+    "134/3, probes apart": (215, 81.695),
+    "134/3, the second probe is late": (235, 121.900),
+    "121/30, gravity, dried too short": (1860, 38.727),
+    "132/4, dried too short": (270, 76.324),
+    "121/15, held too short though its F0 is 12": (490, 13.000),
+    "134/3, cut by power": (100, 48.782),
+    "134/3, a gap in the plateau": (420, 190.444),
+    "134/3, air never pumped out": (215, 100.731),
+}
+"""By cycle: seconds held by every probe, and F0 in minutes of straight lines between the readings. Reckoned by
+`tests/published/outside_steam.py`, which knows nothing of Foldmark."""

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from service.cli import foldmark
 from service.steam.programme import programme
 from tests.published import outside_steam as outside
-from tests.service.steam.made_cycles import CYCLES
+from tests.service.steam.made_cycles import CYCLES, FIGURES
 
 COARSE = {"134/3, read once in a minute"}
 """Cycles whose readings are too far apart for F0 to be known to half a percent, as its stated error says."""
@@ -34,8 +34,11 @@ def test_the_verdict_and_the_figures_of_a_made_cycle(tmp_path, made):
         made.verdict,
         made.fails,
     )
+    held_s, f0_min = FIGURES[made.name]
+    assert abs(found["hold_s"] - held_s) <= max(made.step_s, 1)
     limits, rows = programme(made.programme), outside.readings(made.log())
     exact = outside.f0(rows)
+    assert exact == pytest.approx(f0_min, abs=1e-3)
     assert abs(found["f0_min"] - exact) <= found["f0_error_min"] + 1e-4
     if made.name not in COARSE:
         assert found["f0_min"] == pytest.approx(exact, rel=0.005)
