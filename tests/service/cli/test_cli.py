@@ -17,18 +17,12 @@ from PIL import Image
 from label_templates import codes, proof
 from scanner.outbox import new_id
 from service.settings import SettingsError, load
+from tests.command import foldmark as run
 from tests.entry import let_in
 from tests.practice import MANAGER, NURSE, TarnBridge, patient, steam_load, wash_load
 from tests.published import outside
 
 FOLDMARK = [sys.executable, "-m", "service.cli"]
-
-
-def run(*arguments, cwd=None, env=None):
-    done = subprocess.run([*FOLDMARK, *arguments], capture_output=True, text=True, check=False, cwd=cwd, timeout=90,
-                          env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[3])} | (env or {}))  # fmt: skip
-    assert "Traceback" not in done.stderr, done.stderr
-    return done
 
 
 @pytest.fixture
