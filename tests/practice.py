@@ -131,6 +131,13 @@ class TarnBridge:
                  programmes=["134/3", "121/15", "134/3 immediate"])  # fmt: skip
         return self
 
+    def air_removal_test(self, number=9000):
+        """Pass today's test of the pump, as load `number`."""
+        test = steam_load(number)
+        self.scans("loading-1", TECHNICIAN, test, "DONE", "1")
+        self.scans("unloading-1", TECHNICIAN, test, "END", "PASS")
+        return self.act("read indicator", load=test, indicator="air removal", result="pass", lot="A-9")
+
     def new_set(self, name="Dental extraction A", **more):
         told = {"name": name, "kind": "set", "implant": False, "sheet": SHEET, "wrap": "double", "bears_c": None}
         return self.act("register set", **(told | more))["subject"]

@@ -68,7 +68,7 @@ def test_the_settings_page_shows_only_settings_there_are(tmp_path):
     assert found.practice.quarantine_shelves == ("H-K7-009-U",)
     assert set(found.practice.logs) == set(found.practice.readings) == {"L-K7-1"}
     for key in re.findall(
-        r"^(\w+) =", re.sub(r"\[(?:logs|readings)\..*?\n\n", "", text, flags=re.DOTALL), re.MULTILINE
+        r"^(\w+) =", re.sub(r"\[(?:logs|readings|programmes)\..*?\n\n", "", text, flags=re.DOTALL), re.MULTILINE
     ):
         assert key in {*settings._SERVICE, *settings._CHOICES, "days", "source"}
 

@@ -118,6 +118,7 @@ POSTS = (
 )  # fmt: skip
 _LOAD = fields.model("load of a cycle", (("load", fields.SteamLoad, NEEDED),))
 _CELSIUS = Annotated[float, Field(ge=0, le=200, allow_inf_nan=False)]
+_ANY_LOAD = fields.model("load of a photo", (("load", fields.Load, NEEDED),))
 _PHOTO_FORM = fields.model(
     "photo", (*fields.ENVELOPE, ("of", one_of(*PHOTOS_OF), NEEDED), ("pack", code("P") | None, None))
 )
@@ -251,16 +252,16 @@ def _printout(desk: Desk, form: type[Taken]) -> Any:
 
 
 def _picture(form: type[Taken]) -> dict[str, Any]:
-    picture = {"schema": {"type": "string", "format": "photo", "maxLength": PHOTO}}
+    picture = {"schema": {"type": "string", "format": "photo", "maxLength": PHOTO}, "example": "the bytes of the photo"}
     return {
-        "parameters": in_path(_LOAD) + in_query(form, _IN_GENERAL | {"of": "strip"}),
+        "parameters": in_path(_ANY_LOAD) + in_query(form, _IN_GENERAL | {"of": "strip"}),
         "requestBody": {"required": True, "content": dict.fromkeys(MEDIA, picture)},
     }
 
 
 def _photo(desk: Desk) -> Any:
     async def keep_photo(request: Request) -> dict[str, Any]:
-        load = fields.taken(_LOAD, request.path_params)["load"]
+        load = fields.taken(_ANY_LOAD, request.path_params)["load"]
         told = fields.taken(_PHOTO_FORM, dict(request.query_params))
         act_id, by = envelope(told, request)
         body = await read_body(request, PHOTO, MEDIA)

@@ -28,7 +28,7 @@ def recall_page(looks: Looks, load: Load, asked: str) -> RecallPage:
         opened.code if opened else None,
         f"Opened {looks.said(opened.opened_at)}: {opened.why}." if opened else "", bool(opened and opened.closed_at),
         len(opened.packs) - len(opened.accounted) if opened else 0,
-        advice.reach if advice else "", f"{advice.words}; here, {advice.why}." if advice else "",
+        *((advice.reach, advice.words, advice.why) if advice else ()),
     )  # fmt: skip
 
 

@@ -286,6 +286,7 @@ class RecallPage:
     closed: bool
     left: int
     advised: str = ""
+    advised_words: str = ""
     advised_why: str = ""
 
 

@@ -1,11 +1,13 @@
 """Whatever is sent, the service answers as its OpenAPI document says: thousands of requests made from that document."""
 
 import collections
+import io
 
 import numpy as np
 import pytest
 import schemathesis
 from hypothesis import strategies as st
+from PIL import Image
 from schemathesis.config import SchemathesisConfig
 from schemathesis.engine import events, from_schema
 
@@ -35,6 +37,7 @@ def _known_words():
     log = made_cycle(programme("134/3"), np.random.default_rng(SEED))
     forms = {
         "cycle-log": st.just(log.decode()),
+        "photo": st.just("a photo"),
         "code-S": sets,
         "code-P": packs,
         "code-L": steam,
@@ -49,6 +52,12 @@ def _known_words():
     }
     for name, strategy in forms.items():
         schemathesis.openapi.format(name, strategy)
+    file = io.BytesIO()
+    Image.new("RGB", (40, 30), "tan").save(file, "PNG")
+    photos = {"a photo", "the bytes of the photo"}
+    schemathesis.serializer("image/jpeg", "image/png")(
+        lambda _context, told: file.getvalue() if str(told) in photos else str(told).encode("utf-8", "replace")
+    )
     schemathesis.serializer("text/csv")(lambda _context, told: str(told).encode("utf-8", "replace"))
 
 

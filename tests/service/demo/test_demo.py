@@ -29,21 +29,23 @@ from service.pages.load import load_page
 from service.pages.looks import Looks
 from service.pages.machines import Asked, machine_page
 from service.pages.render import render
+from tests.command import foldmark
 from tests.published import outside
 
 ROOT = Path(__file__).resolve().parents[3]
 FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
 
 
-def foldmark(*arguments):
-    return subprocess.run([sys.executable, "-m", "service.cli", *arguments], capture_output=True, text=True, check=False,
+def demo(*arguments):
+    """In a process of its own, as people start it."""
+    return subprocess.run([sys.executable, "-m", "service.cli", "demo", *arguments], capture_output=True, text=True, check=False,
                           env=os.environ | {"PYTHONPATH": str(ROOT)}, timeout=600)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
 def out(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "T"
-    done = foldmark("demo", "--once", "--out", str(folder))
+    done = demo("--once", "--out", str(folder))
     assert done.returncode == 0, done.stderr
     folder.joinpath("said.txt").write_text(done.stdout)
     return folder
@@ -220,7 +222,7 @@ def test_the_diary_is_the_same_every_time():
 
 def test_a_demo_that_cannot_write_says_so_in_one_line(tmp_path):
     (tmp_path / "file").write_text("mine")
-    done = foldmark("demo", "--once", "--out", str(tmp_path / "file" / "T"))
+    done = demo("--once", "--out", str(tmp_path / "file" / "T"))
     assert done.returncode == 2
     assert "Traceback" not in done.stderr
     assert (tmp_path / "file").read_text() == "mine"

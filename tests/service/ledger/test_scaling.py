@@ -3,8 +3,6 @@
 import json
 import re
 import shlex
-import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -13,6 +11,7 @@ import pytest
 
 from service.ledger.postgres import PostgresLedger, create
 from service.ledger.verify import verify
+from tests import command as commands
 from tests.cluster import PASSWORD, USER, programs
 from tests.practice import TarnBridge, chosen
 from tests.scaling_page import PAGE, block, sql
@@ -23,13 +22,7 @@ pytestmark = pytest.mark.skipif(programs() is None, reason="PostgreSQL's server 
 
 def foldmark(url, *words, key=None):
     more = ["--settings", str(key)] if key else []
-    done = subprocess.run(
-        [sys.executable, "-m", "service.cli", "--ledger", url, *more, *words],
-        capture_output=True,
-        text=True,
-        cwd=ROOT,
-        check=False,
-    )
+    done = commands.foldmark("--ledger", url, *more, *words, cwd=ROOT)
     assert done.returncode == 0, (words, done.stderr)
     return done.stdout
 

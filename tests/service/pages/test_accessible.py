@@ -35,7 +35,7 @@ def small_targets(shown):
     """Buttons, fields and links in navigation lower than 48 px."""
     return shown.evaluate(
         """[...document.querySelectorAll("button, input:not([type=hidden]), select, nav a, .bar a")]
-           .filter(e => e.offsetParent && e.getBoundingClientRect().height < 47.5).map(e => e.outerHTML.slice(0, 100))"""
+           .filter(e => e.offsetParent && (e.type === "checkbox" ? e.closest("label") : e).getBoundingClientRect().height < 47.5).map(e => e.outerHTML.slice(0, 100))"""
     )
 
 

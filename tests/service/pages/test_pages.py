@@ -161,7 +161,7 @@ def test_a_judged_load_shows_its_chart_with_the_cautions(site):
         content=log,
     ).raise_for_status()
     text = client.get(f"/loads/{steam_load(1)}").text
-    assert "set 134 °C" in text
+    assert "programme at 134 °C" in text
     assert "F0 is calculated by the trapezium rule" in text
     assert "a calculated F0 is not a validation" in text
     assert "no end recorded: such a load can only be rejected" in text
