@@ -9,18 +9,17 @@ from service.custody.facts import Fact, stamp
 from service.custody.records import Load, Machine
 from service.pages.load import load_line
 from service.pages.looks import Looks
-from service.pages.trends import Trend, drifting, judged, programmes, trends
-from service.pages.views import (
+from service.pages.machine_views import (
     ChartPart,
-    Choice,
     MachineLine,
     MachinePage,
     MachinesPage,
     MonthLine,
     MonthPage,
-    Need,
     ServiceLine,
 )
+from service.pages.trends import Trend, drifting, judged, programmes, trends
+from service.pages.views import Choice, Need
 from service.steam.control import FEWEST, RULE_SETS, THREE_SIGMA, ChartError, RuleSet
 from service.words.name import Name
 
