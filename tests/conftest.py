@@ -5,7 +5,6 @@ import pytest
 from tests.cluster import Cluster, programs
 from tests.practice import TarnBridge, chosen
 
-
 LONGEST = (
     "tests/test_readme.py", "tests/service/demo/test_demo.py", "tests/service/pages/test_camera.py",
     "tests/faults/test_service.py", "tests/service/api/test_fuzz.py", "tests/service/pages/test_accessible.py",
