@@ -44,6 +44,8 @@ def read_indicator(state: State, act: Act) -> list[Fact]:
     if data["result"] not in results:
         todo = f"Choose among {', '.join(results)}."
         raise BadValue(what="This result", why=f"{data['result']!r} is not one of a {data['indicator']}.", todo=todo)
+    if act.data.get("reader"):
+        data["reader"] = act.data["reader"]
     if data["indicator"] == "biological":
         data["control"] = act.data.get("control") or "not read"
         data["result"] = _biological_result(load, data)

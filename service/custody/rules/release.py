@@ -6,6 +6,7 @@ from typing import Any
 from label_templates import codes
 from service.custody.chain import State
 from service.custody.facts import Fact, moment
+from service.custody.planning import mass_of
 from service.custody.records import Load, Pack
 from service.custody.rules.act import Act
 from service.custody.rules.anywhere import LoadNotOpen, ReasonNeeded, name_of, said
@@ -326,7 +327,21 @@ def standing(state: State, load: Load) -> list[tuple[str, str]]:
         rows.append(("unseen", "no biological in this load"))
     if load.held:
         rows.append(("against", f"on hold: {load.held}"))
-    return rows + _machine_standing(state, load)
+    return rows + _mass_standing(state, packs) + _machine_standing(state, load)
+
+
+def _mass_standing(state: State, packs: list[Pack]) -> list[tuple[str, str]]:
+    """Whether the load was too heavy, where the site has said what one may weigh."""
+    most = state.practice.load_mass_g
+    if not most or not packs:
+        return []
+    masses = [mass_of(state, pack) for pack in packs]
+    total, unknown = sum(mass or 0 for mass in masses), masses.count(None)
+    if total > most:
+        return [("against", f"it weighed {total} g, and {most} g is the most here")]
+    if unknown:
+        return [("unseen", f"{unknown} of {len(packs)} packs were not weighed")]
+    return [("for", f"it weighed {total} g, and {most} g is the most here")]
 
 
 def _machine_standing(state: State, load: Load) -> list[tuple[str, str]]:

@@ -44,3 +44,33 @@ def test_a_machine_overdue_for_service_or_out_of_service_speaks_against_its_load
     assert "due for water" not in said
     bridge.act("stop machine", by=MANAGER, machine="L-K7-1", why="water on the floor")
     assert "against Steriliser 1 is out of service: water on the floor" in words(client.get(f"/loads/{load}"))
+
+
+def test_a_load_too_heavy_or_not_weighed_is_said_where_the_site_has_a_limit(at_work):
+    from unittest.mock import patch
+
+    bridge = at_work(load_mass_g=5000, load_mass_source="the maker's handbook")
+    client = TestClient(make_app(bridge.desk, add_pages))
+    _, load = bridge.ready()
+    assert "unseen 1 of 1 packs were not weighed" in words(client.get(f"/loads/{load}"))
+    for mass, said in (
+        (5001, "against it weighed 5001 g, and 5000 g is the most here"),
+        (4000, "for it weighed 4000 g"),
+    ):
+        with patch("service.custody.rules.release.mass_of", lambda _state, _pack, mass=mass: mass):
+            assert said in words(client.get(f"/loads/{load}"))
+
+
+def test_who_or_what_read_a_biological_is_kept_with_what_it_said(bridge):
+    _, load = bridge.ready()
+    bridge.act("place indicator", load=load, indicator="biological", lot="B-1", control_lot="B-1", due="2026-03-06")
+    bridge.act(
+        "read indicator",
+        load=load,
+        indicator="biological",
+        result="negative",
+        lot="B-1",
+        control="grew",
+        reader="incubator 2",
+    )
+    assert bridge.facts("indicator_read")[-1].data["reader"] == "incubator 2"
