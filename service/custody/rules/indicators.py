@@ -65,8 +65,11 @@ source."""
 
 
 def _stop_by_rule(state: State, act: Act, load: Load, read: tuple[str, str]) -> list[Fact]:
+    """The stop that a bad reading brings; while a machine is proven, only one of a load since, and all begins anew."""
     machine = state.machine(load.machine)
-    if read not in STOPPING or machine is None or machine.kind not in STERILISERS or machine.prove_since:
+    if read not in STOPPING or machine is None or machine.kind not in STERILISERS:
+        return []
+    if load.started_seq < machine.prove_since:
         return []
     told = {"machine": machine.code, "why": STOPPING[read].format(load=load.code), "prove": True}
     return [act.fact("machine_stopped", told, set=None, pack=None, load=None)]

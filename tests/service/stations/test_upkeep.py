@@ -73,6 +73,20 @@ def test_a_failed_test_or_a_positive_biological_stops_the_machine_for_goods(brid
     assert bridge.scan("loading-1", "DONE")["verdict"] == "ask"
 
 
+def test_a_test_that_fails_while_a_machine_is_proven_begins_the_count_anew(bridge):
+    before = proving_load(bridge, "negative")
+    serviced(bridge, "repair", why="pump")
+    last = [proving_load(bridge, "negative") for _ in range(2)][-1]
+    bridge.act("read indicator", load=last, indicator="leak", result="fail", lot="T")
+    assert last in machine(bridge).stopped
+    proving_load(bridge, "negative")
+    assert back(bridge)["rule"] == "not_proven"
+    bridge.act("read indicator", load=before, indicator="biological", result="positive", lot="B-9", control="grew")
+    for _ in range(2):
+        proving_load(bridge, "negative")
+    assert back(bridge)["verdict"] == "go"
+
+
 def test_a_proving_load_begun_before_the_stop_proves_nothing(bridge):
     before = [proving_load(bridge, "negative") for _ in range(3)]
     serviced(bridge, "repair", why="pump")
