@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from service.api.problems import Problem
+from service.custody.chain import State
 from service.custody.facts import stamp
 from service.ledger.batch import Batch
 from service.stations.desk import Desk
@@ -84,7 +85,7 @@ def _values(judgement: Judgement, basis: str, sha256: str | None) -> dict[str, A
 def limits_here(desk: Desk, load: str, name: str | None) -> Limits:
     """What this load is judged by: the programme of that name, or the one it ran. Raises ProgrammeError, Problem."""
     with desk.ledger.reading() as reader:
-        return limits_for(reader.state, machine_of(load), name or programme_of(desk, load))
+        return limits_for(reader.state, machine_of(load), name or _programme_run(reader.state, load))
 
 
 def machine_of(load: str) -> str:
@@ -92,9 +93,8 @@ def machine_of(load: str) -> str:
     return "-".join(load.split("-")[:3])
 
 
-def programme_of(desk: Desk, load: str) -> str:
-    with desk.ledger.reading() as reader:
-        record = reader.state.load(load)
+def _programme_run(state: State, load: str) -> str:
+    record = state.load(load)
     if record is None or record.programme is None:
         raise Problem(409, CANNOT, f"load {load} was never started: start it at loading first")
     return record.programme

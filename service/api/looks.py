@@ -13,7 +13,6 @@ from service.api.shapes import list_of, load_shape, machine_shape, pack_shape, s
 from service.custody.chain import custody
 from service.custody.facts import stamp
 from service.custody.recall import REACHES, report
-from service.custody.records import Machine
 from service.ledger.store import Reader
 from service.stations.desk import Desk
 
@@ -105,7 +104,7 @@ def _people(router: APIRouter) -> None:
 
     @router.get("/machines", summary="Every machine", responses=answers(list_of(shapes.MACHINE)))
     def machines(reader: Look) -> list[dict[str, Any]]:
-        return [machine_shape(one) for one in reader.everything("machine") if isinstance(one, Machine)]
+        return [machine_shape(one) for one in reader.state.machines()]
 
     @router.get("/staff", summary="Everybody with a badge", responses=answers(list_of(shapes.PERSON)))
     def staff(reader: Look) -> list[dict[str, Any]]:

@@ -12,11 +12,10 @@ import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import cast
 
 from service.api import judging
 from service.custody.facts import moment, stamp
-from service.custody.records import Load, Machine
+from service.custody.records import Load
 from service.custody.rules.loading import STERILISERS
 from service.ledger.ids import uuid7
 from service.ledger.store import LedgerError
@@ -131,7 +130,7 @@ class Watch:
     def _belongs(self, file: Path, body: bytes) -> tuple[Load, Log]:
         """The one load that the log fits, of the machine whose folder it is in or of any. Raises Asked, CycleError."""
         with self._desk.ledger.reading() as reader:
-            machines = [one for one in cast("list[Machine]", reader.everything("machine")) if one.kind in STERILISERS]
+            machines = [one for one in reader.state.machines() if one.kind in STERILISERS]
             if file.parent != self._folder:
                 machines = [one for one in machines if one.code == file.parent.name]
             loads = {one.code: reader.loads_of(one.code) for one in machines}

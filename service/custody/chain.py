@@ -115,6 +115,9 @@ class State:
     def sets(self) -> list[InstrumentSet]:
         return cast("list[InstrumentSet]", self.everything("set"))
 
+    def machines(self) -> list[Machine]:
+        return cast("list[Machine]", self.everything("machine"))
+
     def people(self) -> list[Person]:
         return cast("list[Person]", self.everything("person"))
 

@@ -2,12 +2,11 @@
 
 from dataclasses import replace
 from datetime import timedelta
-from typing import cast
 from urllib.parse import urlencode
 
 from service.custody.chain import CIRCLE, expired, use_by
 from service.custody.facts import moment, stamp
-from service.custody.records import InstrumentSet, Machine, Pack
+from service.custody.records import InstrumentSet, Pack
 from service.custody.rules.release import against_release
 from service.pages import drawing
 from service.pages.looks import Looks
@@ -181,7 +180,7 @@ def _loads_needing(looks: Looks) -> list[Need]:
         elif load.released_at and load.biological_lot and load.biological is None:
             words = f"Biological not yet read{looks.due(load)}; released, nothing against it so far."
             found.append(Need("ask", f"{called}.", words, link))
-    for machine in cast("list[Machine]", looks.state.everything("machine")):
+    for machine in looks.state.machines():
         if machine.stopped:
             why = f"{machine.stopped[:1].upper()}{machine.stopped[1:]}."
             found += [Need("stop", f"{machine.name} is out of service.", why, f"/machines/{machine.code}")]

@@ -109,7 +109,7 @@ def _loads(looks: Looks, text: str) -> FoundGroup:
     """Loads by their number alone, as people say it: `334`, `load 0334`."""
     said = re.fullmatch(r"(?:load )?(\d{1,4})", text.casefold())
     rows = []
-    for machine in looks.state.everything("machine") if said and int(said[1]) else ():
+    for machine in looks.state.machines() if said and int(said[1]) else ():
         load = looks.state.load(codes.load_code(machine.code, int(said[1])).text) if said else None
         if load:
             rows.append(_load(looks, load))

@@ -46,7 +46,7 @@ class Asked:
 
 def machines_page(looks: Looks) -> MachinesPage:
     lines = []
-    for machine in cast("list[Machine]", looks.state.everything("machine")):
+    for machine in looks.state.machines():
         late = [line.what for line in _services(looks, machine) if line.late]
         lines.append(MachineLine(machine.code, Name(machine.name), machine.kind, machine.stopped or "", tuple(late)))
     return MachinesPage("Machines", tuple(lines))
@@ -199,7 +199,7 @@ def _month_line(looks: Looks, load: Load) -> MonthLine:
 def drift_lines(looks: Looks) -> list[Need]:
     """One line of the board for each steriliser with a measure that drifts."""
     found = []
-    for machine in cast("list[Machine]", looks.state.everything("machine")):
+    for machine in looks.state.machines():
         if machine.kind == "steriliser":
             found += drifting(looks, machine)[:1]
     return found

@@ -32,8 +32,7 @@ class NextLoadPage:
 def next_load_page(looks: Looks, needed: Sequence[str]) -> NextLoadPage:
     """`needed` are the codes of the sets that tomorrow's list needs, the most urgent first."""
     practice = looks.state.practice
-    machines = [one for one in looks.state.everything("machine") if isinstance(one, Machine)]
-    found = [_suggested(looks, one, needed) for one in machines if one.kind == "steriliser"]
+    found = [_suggested(looks, one, needed) for one in looks.state.machines() if one.kind == "steriliser"]
     waiting = [one for one in looks.state.sets() if (pack := looks.state.pack(one.pack)) and not pack.opened_at]
     limit = f"A load weighs at most {practice.load_mass_g} g here: {practice.load_mass_source}."
     if not practice.load_mass_g:

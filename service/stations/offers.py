@@ -8,7 +8,7 @@ from typing import cast
 from label_templates import codes
 from service.custody.chain import State, flags_of, state_of, use_by
 from service.custody.facts import moment
-from service.custody.records import InstrumentSet, Load, Machine, Pack
+from service.custody.records import InstrumentSet, Load, Pack
 from service.custody.rules.loading import not_unloaded
 from service.custody.rules.roles import MAY
 from service.ledger.store import Reader
@@ -138,7 +138,7 @@ class _Offers:
     def _cards(self, letter: str, title: str, is_open: Callable[[Load], bool]) -> list[Offer]:
         """Loads begun at such machines and still open, then each machine's next card."""
         recent = self._reader.loads(_RECENT, letter)
-        machines = cast("list[Machine]", self._state.everything("machine"))
+        machines = self._state.machines()
         last = {one.code: 0 for one in machines if one.code[0] == letter and not one.stopped}
         for load in recent:
             if load.machine in last:
