@@ -124,7 +124,7 @@ def _tell(found: Judgement) -> None:
         p = found.plateau
         click.echo(f"  plateau {p.start_s:g}–{p.end_s:g} s, {p.lowest_c:.2f}–{p.highest_c:.2f} °C")
     for one in found.criteria:
-        mark = {True: "ok", False: "NOT MET", None: "cannot tell"}[one.ok]
+        mark = {True: "met", False: "NOT MET", None: "not judged"}[one.ok]
         click.echo(f"  {one.name}: {one.value}; {one.limit}: {mark}  [{one.source}]")
     for phase in found.phases:
         click.echo(f"  {phase.name}: {phase.start_s:g}–{phase.end_s:g} s")

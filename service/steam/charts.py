@@ -1,11 +1,10 @@
 """A cycle drawn as inline SVG: axes with units, its phases, the plateau, pressure; readable without hovering."""
 
 from html import escape
-from itertools import pairwise
 
 import numpy as np
 
-from service.steam.cycle import Cycle
+from service.steam.cycle import Cycle, extremes
 from service.steam.judge import Judgement
 from service.steam.phases import Stretch
 from service.steam.programme import Programme
@@ -27,19 +26,6 @@ def ticks(low: float, high: float, about: int) -> list[float]:
     step = float(next(size * m for m in (1, 2, 5, 10) if size * m >= raw))
     first = np.ceil(low / step) * step
     return [float(v) for v in np.arange(first, high + step / 1000, step)]
-
-
-def _thinned(cycle: Cycle) -> np.ndarray:
-    """Rows to draw: all of them, or for a long log the lowest and highest of each stretch."""
-    count = cycle.seconds.size
-    if count <= _MOST_POINTS:
-        return np.arange(count)
-    edges = np.linspace(0, count, _MOST_POINTS // 2 + 1).astype(int)
-    rows = {0, count - 1}
-    for start, end in pairwise(edges):
-        part = cycle.temperature_c[start:end]
-        rows |= {start + int(part.argmin()), start + int(part.argmax())}
-    return np.array(sorted(rows))
 
 
 def cycle_svg(cycle: Cycle, judgement: Judgement, programme: Programme, *, title: str) -> str:
@@ -89,7 +75,7 @@ def cycle_svg(cycle: Cycle, judgement: Judgement, programme: Programme, *, title
         f'<path d="M{LEFT} {level:.1f}H{WIDTH - RIGHT}" stroke="{colour}" stroke-width="2" stroke-dasharray="6 5"/>'
     )
     parts.append(f'<text x="{LEFT + 8}" y="{level - 8:.1f}" fill="{colour}">programme at {programme.set_c:g} °C</text>')
-    rows = _thinned(cycle)
+    rows = extremes(cycle.temperature_c, _MOST_POINTS)
     if cycle.pressure_kpa is not None:
         parts += _pressure(cycle, rows, [x(minutes[i]) for i in rows])
     if cycle.second_c is not None:

@@ -34,3 +34,15 @@ class Cycle:
     temperature_c: Series
     pressure_kpa: Series | None = None
     second_c: Series | None = None
+
+
+def extremes(values: Series, most: int) -> NDArray[np.intp]:
+    """The rows, `most` of them or few more, that keep every swing: all, or the lowest and highest of each stretch."""
+    count = values.size
+    if count <= most:
+        return np.arange(count)
+    width = -(-count // (most // 2))
+    padded = np.concatenate((values, np.full(-count % width, values[-1]))).reshape(-1, width)
+    starts = np.arange(padded.shape[0]) * width
+    both = np.concatenate((starts + padded.argmin(axis=1), starts + padded.argmax(axis=1), [0, count - 1]))
+    return np.unique(np.minimum(both, count - 1))

@@ -7,7 +7,7 @@ import numpy as np
 
 from service.steam import saturation
 from service.steam.cycle import Cycle
-from service.steam.lethality import PROBE_K, REFERENCE_C, Z_K, f0, f0_error
+from service.steam.lethality import PROBE_K, REFERENCE_C, Z_K, f0_and_error
 from service.steam.phases import Phases, Stretch, phases_of
 from service.steam.programme import EN_285, PRACTICE, Programme
 
@@ -131,10 +131,11 @@ def judge(cycle: Cycle, programme: Programme, *, removal: str | None = None) -> 
         verdict = "fail"
     else:
         verdict = "cannot judge" if any(one.ok is False for one in seen) else "pass"
+    f0_min, f0_error_min = f0_and_error(cycle)
     notes = NOTES if cycle.pressure_kpa is not None else (NOT_SATURATED, *NOTES)
     return Judgement(
-        verdict, programme.name, hold_s, f0(cycle), f0_error(cycle), plateau, mean_c, (*must, *seen), phases.stretches,
-        phases.pulses, (*notes, _probe_note(f0(cycle))),
+        verdict, programme.name, hold_s, f0_min, f0_error_min, plateau, mean_c, (*must, *seen), phases.stretches,
+        phases.pulses, (*notes, _probe_note(f0_min)),
     )  # fmt: skip
 
 
@@ -211,17 +212,11 @@ def _drying(phases: Phases, programme: Programme) -> Criterion:
 
 def _air_removal(cycle: Cycle, phases: Phases, programme: Programme, removal: str | None) -> Criterion:
     """A programme that needs air pumped out says nothing of a machine that did not pump."""
-    if removal is not None and programme.removal == "active" and removal != "active":
-        return Criterion("air removal", f"the machine's is by {removal}", "active", False, programme.source)
-    pulses = f"pulses seen: {phases.pulses}"
+    pulses, source = f"pulses seen: {phases.pulses}", programme.removal_source
     if programme.removal != "active":
-        return Criterion(
-            "air removal",
-            pulses,
-            "gravity or active" if programme.removal is None else programme.removal,
-            None,
-            programme.source,
-        )
+        return Criterion("air removal", pulses, programme.removal, None, source)
+    if removal not in {None, "active"}:
+        return Criterion("air removal", f"the machine's is by {removal}", "active", False, source)
     if cycle.pressure_kpa is None or phases.plateau is None:
-        return Criterion("air removal", pulses, "active", True if phases.pulses else None, programme.source)
+        return Criterion("air removal", pulses, "active", True if phases.pulses else None, source)
     return Criterion("air removal", pulses, "active: 1 pulse or more", phases.pulses > 0, PRACTICE)

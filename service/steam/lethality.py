@@ -21,9 +21,11 @@ def rate(temperature_c: Series | float) -> Series:
 
 def running_f0(cycle: Cycle) -> Series:
     """F0 in minutes up to each reading, by the trapezium rule on the lethal rate; one value a reading."""
-    rates = rate(cycle.temperature_c)
-    steps = np.diff(cycle.seconds) * (rates[1:] + rates[:-1]) / 2 / 60
-    return np.concatenate(([0.0], np.cumsum(steps)))
+    return _running(np.diff(cycle.seconds), rate(cycle.temperature_c))
+
+
+def _running(steps: Series, rates: Series) -> Series:
+    return np.concatenate(([0.0], np.cumsum(steps * (rates[1:] + rates[:-1]) / 2 / 60)))
 
 
 def f0(cycle: Cycle) -> float:
@@ -31,12 +33,12 @@ def f0(cycle: Cycle) -> float:
     return float(running_f0(cycle)[-1])
 
 
-def f0_error(cycle: Cycle) -> float:
-    """How far the trapezium rule can be from what happened between the readings, in minutes: two parts, added.
+def f0_and_error(cycle: Cycle) -> tuple[float, float]:
+    """F0, and how far the trapezium rule can be from what happened between the readings, in minutes.
 
-    How far it is from temperatures that run straight from reading to reading, whose integral is exact; and how far a
-    curve may leave them: h³/12 times the second derivative in an interval of h seconds, as the readings on either side
-    show it, the larger of the two, without regard to its sign.
+    The error is two parts, added: how far the rule is from temperatures that run straight from reading to reading,
+    whose integral is exact; and how far a curve may leave them: h³/12 times the second derivative in an interval of h
+    seconds, as the readings on either side show it, the larger of the two, without regard to its sign.
     """
     rates, steps = rate(cycle.temperature_c), np.diff(cycle.seconds)
     rises = np.diff(cycle.temperature_c)
@@ -44,8 +46,8 @@ def f0_error(cycle: Cycle) -> float:
     straight = np.diff(rates) * Z_K / (np.where(level, 1.0, rises) * np.log(10))
     means = (rates[1:] + rates[:-1]) / 2
     error = float((steps * np.where(level, 0.0, np.abs(means - straight))).sum()) / 60
-    if steps.size < 2:
-        return error
-    bends = np.abs(2 * np.diff(np.diff(rates) / steps) / (steps[1:] + steps[:-1]))
-    larger = np.maximum(np.concatenate((bends[:1], bends)), np.concatenate((bends, bends[-1:])))
-    return error + float((steps**3 * larger).sum() / 12 / 60)
+    if steps.size > 1:
+        bends = np.abs(2 * np.diff(np.diff(rates) / steps) / (steps[1:] + steps[:-1]))
+        larger = np.maximum(np.concatenate((bends[:1], bends)), np.concatenate((bends, bends[-1:])))
+        error += float((steps**3 * larger).sum() / 12 / 60)
+    return float(_running(steps, rates)[-1]), error

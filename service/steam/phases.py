@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from service.steam.cycle import Cycle, Series
+from service.steam.cycle import Cycle, extremes
 
 SWING_K, SWING_KPA = 8.0, 25.0
 """How deep a dip is, in K or kPa, that counts as a pulse of air removal. Common practice, no source."""
@@ -102,7 +102,7 @@ def _left(cycle: Cycle, last: int) -> int | None:
 def _dips(cycle: Cycle, before: int) -> list[int]:
     """The rows of the lows between two rises, each as deep as a swing, before the plateau."""
     signal, swing = (cycle.temperature_c, SWING_K) if cycle.pressure_kpa is None else (cycle.pressure_kpa, SWING_KPA)
-    rows = _extremes(signal[: before + 1])
+    rows = extremes(signal[: before + 1], _LOOKED_AT)
     values = signal[rows]
     lows, high, low, low_row = [], float(values[0]), None, 0
     for row, value in zip(rows.tolist(), values.tolist(), strict=True):
@@ -116,15 +116,3 @@ def _dips(cycle: Cycle, before: int) -> list[int]:
             lows.append(low_row)
             high, low = value, None
     return lows
-
-
-def _extremes(signal: Series) -> np.ndarray:
-    """Rows that keep every swing: all of them, or of a long log the lowest and highest of each stretch."""
-    count = signal.size
-    if count <= _LOOKED_AT:
-        return np.arange(count)
-    width = -(-count // (_LOOKED_AT // 2))
-    padded = np.concatenate((signal, np.full(-count % width, signal[-1]))).reshape(-1, width)
-    starts = np.arange(padded.shape[0]) * width
-    both = np.concatenate((starts + padded.argmin(axis=1), starts + padded.argmax(axis=1), [0, count - 1]))
-    return np.unique(np.minimum(both, count - 1))

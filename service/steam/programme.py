@@ -45,7 +45,7 @@ class Programme:
     name: str
     set_c: float
     hold_s: int
-    removal: str | None
+    removal: str
     holds: tuple[str, ...]
     immediate: bool
     source: str
@@ -55,6 +55,7 @@ class Programme:
     below_k: float = 0.0
     dry_s: int | None = None
     dry_source: str = PRACTICE
+    removal_source: str = PRACTICE
 
     @property
     def wrapped(self) -> bool:

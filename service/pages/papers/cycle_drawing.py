@@ -1,6 +1,5 @@
 """A judged cycle drawn for paper: temperature, the set temperature, the plateau, and pressure where it was logged."""
 
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -9,7 +8,7 @@ from reportlab.lib import colors
 
 from service.pages.papers.paper import INK, LINE, SOFT, Say
 from service.steam.charts import ticks
-from service.steam.cycle import Series
+from service.steam.cycle import Series, extremes
 from service.steam.judge import Judged
 
 LEFT, RIGHT, TOP, BOTTOM = 30, 34, 12, 24
@@ -63,18 +62,6 @@ def _word(x: float, y: float, text: str, anchor: str) -> String:
 
 
 def _line(x: Series, y: Series, width: float, dashes: list[float] | None = None) -> PolyLine:
-    points = [float(value) for row in _kept(y) for value in (x[row], y[row])]
+    points = [float(value) for row in extremes(y, _MOST_POINTS).tolist() for value in (x[row], y[row])]
     ink = SOFT if dashes else INK
     return PolyLine(points, strokeColor=ink, strokeWidth=width, strokeDashArray=dashes, strokeLineJoin=1)
-
-
-def _kept(values: Series) -> list[int]:
-    """The rows to draw: all, or of a long log the lowest and highest of each stretch."""
-    count = values.size
-    if count <= _MOST_POINTS:
-        return list(range(count))
-    rows = {0, count - 1}
-    for start, end in pairwise(np.linspace(0, count, _MOST_POINTS // 2 + 1).astype(int).tolist()):
-        part = values[start:end]
-        rows |= {start + int(part.argmin()), start + int(part.argmax())}
-    return sorted(rows)
