@@ -1,12 +1,19 @@
 """Fixtures that several rooms use."""
 
+import fcntl
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import pytest
 
 from tests.cluster import Cluster, programs
 from tests.practice import TarnBridge, chosen
 
+ROOT = Path(__file__).resolve().parents[1]
 LONGEST = (
-    "tests/test_readme.py", "tests/service/demo/test_demo.py", "tests/service/pages/test_camera.py",
+    "tests/service/demo/test_demo.py", "tests/service/pages/test_camera.py",
     "tests/faults/test_service.py", "tests/service/api/test_fuzz.py", "tests/service/pages/test_accessible.py",
 )  # fmt: skip
 """Files that take minutes: begun first, so that no process is left alone with one at the end."""
@@ -15,6 +22,27 @@ LONGEST = (
 def pytest_collection_modifyitems(items):
     rank = {name: place for place, name in enumerate(LONGEST)}
     items.sort(key=lambda item: rank.get(item.nodeid.partition("::")[0], len(rank)))
+
+
+PLAY = "foldmark demo --once --out demo-out"
+"""The main job, as README has people start it."""
+
+
+@pytest.fixture(scope="session")
+def played(tmp_path_factory, worker_id):
+    """Where the demo was played once for every file that looks at it, and what it said. Nobody changes it: copy it."""
+    place = tmp_path_factory.getbasetemp()
+    place = (place if worker_id == "master" else place.parent) / "played"
+    place.mkdir(exist_ok=True)
+    with (place / "lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        said = place / "said.txt"
+        if not said.exists():
+            done = subprocess.run([sys.executable, "-m", "service.cli", *PLAY.split()[1:]], cwd=place, timeout=600, check=False,
+                                  capture_output=True, text=True, env=os.environ | {"PYTHONPATH": str(ROOT)})  # fmt: skip
+            assert done.returncode == 0, done.stderr
+            said.write_text(done.stdout)
+    return place / "demo-out", said.read_text()
 
 
 @pytest.fixture

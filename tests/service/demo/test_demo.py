@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -43,12 +44,11 @@ def demo(*arguments):
 
 
 @pytest.fixture(scope="module")
-def out(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("demo") / "T"
-    done = demo("--once", "--out", str(folder))
-    assert done.returncode == 0, done.stderr
-    folder.joinpath("said.txt").write_text(done.stdout)
-    return folder
+def out(played, tmp_path_factory):
+    folder, said = played
+    mine = shutil.copytree(folder, tmp_path_factory.mktemp("demo") / "T")
+    mine.joinpath("said.txt").write_text(said)
+    return mine
 
 
 @pytest.fixture(scope="module")
