@@ -12,8 +12,10 @@ from service.stations.desk import Desk
 from service.stations.limits import Limits, limits_for
 from service.steam.cycle import CycleError
 from service.steam.judge import Judgement, judge
+from service.steam.logs.guess import typed
 from service.steam.logs.log import Log, read
 from service.steam.logs.mapping import of_json
+from service.steam.logs.text import text_of
 from service.steam.printout import judge_printout
 from service.steam.programme import ProgrammeError
 
@@ -32,8 +34,9 @@ class Evidence:
 def read_log(desk: Desk, machine: str, body: bytes, basis: str = "log") -> Log:
     """A machine's log, or readings of it that somebody typed. Raises CycleError."""
     practice = desk.practice
-    mapping = (practice.logs if basis == "log" else practice.readings).get(machine)
-    return read(body, of_json(mapping) if mapping else None, altitude_m=practice.altitude_m, tz=practice.tz)
+    said = (practice.logs if basis == "log" else practice.readings).get(machine)
+    mapping = of_json(said) if said else typed(text_of(body)) if basis == "readings" else None
+    return read(body, mapping, altitude_m=practice.altitude_m, tz=practice.tz)
 
 
 def judged_log(desk: Desk, load: str, body: bytes, name: str | None, basis: str = "log") -> Evidence:

@@ -36,7 +36,8 @@ def load_page(looks: Looks, load: Load) -> LoadPage:
         tuple(standing(looks.state, load)) if load.steam else (),
         tuple(looks.pack_line(pack) for pack in packs), chart, notes,
         looks.facts(history), frozenset(may), load.held is not None, tuple(_photos(looks, history)),
-        criteria(kept.found) if kept else (),
+        criteria(kept.found) if kept else (), load.load_kind or "",
+        (load.biological_lot or "", load.control_lot or ""),
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 PAGE = {
     "line": 'Line {at} is not "group: number name", such as "Forceps: 2 Extraction forceps".',
     "not recorded": "Not recorded: the service does not answer. Try again.",
+    "nothing to send": "Choose a file, or type what was read.",
     "no answer": "The service does not answer. Try again.",
     "link": "For one use within a day: {link}",
     "code": "Type this at {address} within a quarter of an hour: {code}",

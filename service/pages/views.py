@@ -167,6 +167,8 @@ class LoadPage:
     held: bool = False
     photos: tuple[tuple[str, str], ...] = ()
     criteria: tuple[tuple[str, str, str, str, str], ...] = ()
+    kind: str = ""
+    lots: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True)

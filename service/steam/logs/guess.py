@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 
 from service.steam.cycle import CycleError
-from service.steam.logs.mapping import QUANTITIES, Column, Mapping, Times
+from service.steam.logs.mapping import QUANTITIES, Column, Mapping, Times, of_table
 from service.steam.logs.rows import names_of, separator_of, split
 from service.steam.logs.text import shown
 from service.steam.logs.units import KPA, TIME_UNITS, unit_of
@@ -52,6 +52,13 @@ class _Heading:
     @property
     def column(self) -> Column:
         return Column(self.name, self.unit or "", self.gauge)
+
+
+def typed(text: str) -> Mapping:
+    """What people write down from a gauge and a clock: a line a reading, `09:10 121.2` or `10 min 121.2`, in °C."""
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    form = "clock" if ":" in first else "minutes"
+    return of_table({"separator": "space", "time": {"column": 1, "form": form}, "temperature": {"column": 2}})
 
 
 def guess(text: str) -> Mapping:

@@ -167,3 +167,15 @@ def test_a_load_is_judged_in_the_sites_band_and_by_how_its_machine_removes_air(a
         assert office.judged()["verdict"] == verdict
         assert office.judged()["band"] == band
         assert "<svg" in TestClient(make_app(office.bridge.desk, add_pages)).get(f"/loads/{load}").text
+
+
+@pytest.mark.parametrize("line", ["{minute} min {celsius}", "{minute} {celsius}", "09:{minute:02d} {celsius}"])
+def test_what_somebody_typed_needs_no_mapping(at_work, line):
+    """A time and °C a line, as they are read from a gauge and a clock."""
+    office = Office(at_work(air_removal_daily=False).pump())
+    load = office.started(1)
+    told = ((0, 20), (10, 134.5), (11, 134.6), (12, 134.6), (13, 134.5), (14, 134.6), (20, 100))
+    body = "\n".join(line.format(minute=minute, celsius=celsius) for minute, celsius in told)
+    answer = office.judge(load, body.encode(), basis="readings", why="gauge and clock")
+    assert (answer["judgement"]["verdict"], answer["judgement"]["hold_s"]) == ("pass", 240)
+    assert office.judged()["basis"] == "readings"
