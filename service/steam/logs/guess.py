@@ -37,6 +37,7 @@ _OTHERS = re.compile(r"jacket|mantel|set|soll|ambient|room|generator", re.IGNORE
 _HEADING = re.compile(r"(?P<name>.*?)\s*(?:[\[(](?P<inside>[^\])]*)[\])]|_(?P<under>[^\s_]+)|\s(?P<last>\S{2,}))\s*")
 _NUMERIC = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _TWO_PARTS = re.compile(r"(\d{1,4}):(\d{2})(?:[.,]\d+)?", re.ASCII)
+_TYPED = re.compile(rf"\s*(\d+(?::\d\d)?)(?:[ \t]*min)?[ \t]+{_NUMBER}[ \t]*(?:°?C)?[ \t]*(?:\n|$)", re.ASCII)
 SHORTEST_S, LONGEST_S = 300, 6 * 3600
 """How long a cycle lasts, to tell 09:10 minutes:seconds from hours:minutes. Common practice, no source."""
 PLAIN = ("seconds", "temperature_c", "pressure_kpa")
@@ -54,10 +55,15 @@ class _Heading:
         return Column(self.name, self.unit or "", self.gauge)
 
 
-def typed(text: str) -> Mapping:
-    """What people write down from a gauge and a clock: a line a reading, `09:10 121.2` or `10 min 121.2`, in °C."""
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    form = "clock" if ":" in first else "minutes"
+def typed(text: str) -> Mapping | None:
+    """What people write down from a gauge and a clock: a line a reading, `09:10 121.2` or `10 min 121.2`, in °C.
+
+    None for text of another shape, which has to explain itself.
+    """
+    found = _TYPED.match(text)
+    if not found:
+        return None
+    form = "clock" if ":" in found[1] else "minutes"
     return of_table({"separator": "space", "time": {"column": 1, "form": form}, "temperature": {"column": 2}})
 
 

@@ -179,3 +179,10 @@ def test_what_somebody_typed_needs_no_mapping(at_work, line):
     answer = office.judge(load, body.encode(), basis="readings", why="gauge and clock")
     assert (answer["judgement"]["verdict"], answer["judgement"]["hold_s"]) == ("pass", 240)
     assert office.judged()["basis"] == "readings"
+
+
+def test_readings_sent_as_a_csv_that_explains_itself_are_read_too(at_work):
+    office = Office(at_work(air_removal_daily=False).pump())
+    load = office.started(1)
+    assert office.judge(load, office.log(load), basis="readings")["judgement"]["verdict"] in {"pass", "fail"}
+    assert office.judged()["basis"] == "readings"

@@ -224,12 +224,22 @@ def test_a_pin_is_neither_shown_nor_kept_in_the_tablet(tmp_path, browser):
     assert bridge.facts("released")[0].by == NURSE
 
 
+BURST = """code => {
+    for (const key of [...code, "Enter"]) {
+        const event = new KeyboardEvent("keydown", { key, bubbles: true, cancelable: true });
+        document.activeElement.dispatchEvent(event);
+        if (!event.defaultPrevented && key !== "Enter") document.activeElement.value += key;
+    }
+}"""
+"""The keys of a hand scanner, as fast as one sends them however slow this machine is."""
+
+
 def test_a_hand_scanner_is_heard_while_the_pin_is_waited_for_and_leaves_what_was_typed(tablet):
     page, _, sent = tablet
     ready(page)
     page.keyboard.type("a reason half ty", delay=90)
     page.wait_for_timeout(200)
-    scan(page, TECHNICIAN)
+    page.evaluate(BURST, TECHNICIAN)
     page.wait_for_selector("#headline:has-text('Badge 003 is working here.')", timeout=LONG)
     assert page.input_value("#typed") == "a reason half ty"
     assert [one["code"] for one in sent] == [TECHNICIAN]
