@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import time
 from datetime import UTC, datetime
 
 import numpy as np
@@ -225,21 +224,6 @@ def test_numbers_come_back_as_they_were_written(steps):
     else:
         assert found.temperature_c.tolist() == values
         assert found.seconds.tolist() == seconds.tolist()
-
-
-def test_three_thousand_plain_readings_are_read_in_milliseconds():
-    data = (
-        "seconds,temperature_c,pressure_kpa\n"
-        + "".join(f"{s},{100 + s % 7 / 10},{200 + s % 9 / 10}\n" for s in range(3000))
-    ).encode()
-    best = min(_timed(data) for _ in range(5))
-    assert best < 0.1, "several times what a slow machine needs"
-
-
-def _timed(data):
-    began = time.perf_counter()
-    assert read(data).cycle.seconds.size == 3000
-    return time.perf_counter() - began
 
 
 def test_a_mapping_in_a_record_is_one_line_of_json():
