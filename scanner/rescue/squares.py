@@ -9,9 +9,10 @@ import numpy as np
 import zxingcpp
 from numpy.typing import NDArray
 
-from scanner.rescue import Reading, qr_soft
+from scanner.rescue import qr_soft
 from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over
 from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask, path
+from scanner.rescue.reading import Reading
 
 Grey = NDArray[np.uint8]
 _SCALES = (1.0, 0.5, 0.25)
