@@ -62,7 +62,11 @@ def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
     if found := [_from_zxing(result) for result in seen if result.valid and result.text]:
         return found
     grey = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
-    return _second(grey, until) or _rescued(grey, [_corners(result) for result in seen if not result.valid and result.format != zxingcpp.BarcodeFormat.Code128], until)
+    return _second(grey, until) or _rescued(
+        grey,
+        [_corners(result) for result in seen if not result.valid and result.format != zxingcpp.BarcodeFormat.Code128],
+        until,
+    )
 
 
 def _second(grey: Image, until: float) -> list[Sighting]:

@@ -100,7 +100,9 @@ def _points(grid: NDArray[np.int8], blur: float) -> tuple[Floats, Floats]:
     fine = np.kron(grid, np.ones((_FINE, _FINE))).astype(np.float32)
     sure = (fine != 0).astype(np.float32)
     if blur:
-        fine, sure = (cv2.GaussianBlur(part, (0, 0), blur * _FINE, borderType=cv2.BORDER_REPLICATE) for part in (fine, sure))
+        fine, sure = (
+            cv2.GaussianBlur(part, (0, 0), blur * _FINE, borderType=cv2.BORDER_REPLICATE) for part in (fine, sure)
+        )
     rows, columns = np.nonzero((sure > 0.8) & (np.kron(grid, np.ones((_FINE, _FINE))) != 0))
     at = (np.stack([columns, rows], axis=1) + 0.5) / _FINE - QUIET
     return at, fine[rows, columns].astype(float)

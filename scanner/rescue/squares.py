@@ -41,7 +41,9 @@ def find(grey: Grey) -> list[Floats]:
         found += [(worth, (corners + 0.5) / scale) for worth, corners in _busy(small)]
     kept: list[Floats] = []
     for _, corners in sorted(found, key=lambda one: -one[0]):
-        if all(np.abs(np.sort(corners, axis=0) - np.sort(other, axis=0)).max() > 0.08 * np.ptp(corners) for other in kept):
+        if all(
+            np.abs(np.sort(corners, axis=0) - np.sort(other, axis=0)).max() > 0.08 * np.ptp(corners) for other in kept
+        ):
             kept.append(corners)
     return kept
 
@@ -61,7 +63,9 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
         for number in fit[fit > 0][np.argsort(-boxes[fit[fit > 0], cv2.CC_STAT_AREA])][:_OF_A_KIND]:
             left, top, wide, tall = boxes[number, :4]
             part = (places[top : top + tall, left : left + wide] == number).astype(np.uint8)
-            outlines, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(int(left), int(top)))
+            outlines, _ = cv2.findContours(
+                part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(int(left), int(top))
+            )
             middle, (across, along), turn = cv2.minAreaRect(outlines[0])
             if min(across, along) < 14 or max(across, along) > 4 * min(across, along):
                 continue
