@@ -74,7 +74,7 @@ class Watch:
                 return False
             self._take(given)
             self._client.tend()
-            self._tell_late()
+            self.tell_late()
             self._also.turn()
         return True
 
@@ -134,14 +134,14 @@ class Watch:
             self.counts.not_taken += 1
             verdict = Verdict(NOT_TAKEN, "Not taken: this scan is not kept.", str(error), "Write it down on paper.")
         self.counts.answered = self._client.answered
-        self._tell_late()
+        self.tell_late()
         self._told(at, code, verdict)
         if warning := self._client.fills():
             self._also.words(warning)
         if code.startswith("B-"):
             self._tell_untold()
 
-    def _tell_late(self) -> None:
+    def tell_late(self) -> None:
         """Tell of the answers that came after their time."""
         for scan, verdict in self._client.take_late():
             self.counts.answered = self._client.answered

@@ -165,8 +165,8 @@ def test_the_same_seed_makes_the_same_film(tmp_path):
 
 
 def test_each_verdict_has_a_sound_of_its_own():
-    assert set(TONES) == {"go", "ask", "stop", "not checked"}
-    assert len({wav(name) for name in TONES}) == 4
+    assert set(TONES) == {"go", "ask", "stop", "not checked", "not taken"}
+    assert len({wav(name) for name in TONES}) == 5
     assert all(wav(name)[:4] == b"RIFF" for name in TONES)
     Sound(mute=True).play("stop")
 
@@ -188,7 +188,7 @@ def test_the_command_prints_one_line_a_verdict(tmp_path, service):
         str(tmp_path / "o.db"),
         "--mute",
     )
-    lines = done.output.strip().splitlines()
+    lines = done.stdout.strip().splitlines()
     assert done.exit_code == 0
     assert len(lines) == 2
     assert "GO" in lines[0] and LOAD.code in lines[0] and PACK.code in lines[1]
