@@ -35,7 +35,7 @@ MODULE = Gauge(
 )  # fmt: skip
 """Common practice, no source: room for a label held further off than the one shown."""
 SHARPNESS = Gauge(
-    "sharpness", lambda one: one.sharpness, 3, least=0.7,
+    "sharpness", lambda one: one.sharpness, 3, least=1,
     low="set the focus with --focus, wipe the lens, hold the label still",
 )  # fmt: skip
 """Above what labels had that were just read, on a film blurred in steps: tests/scanner/test_check.py."""

@@ -6,11 +6,12 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 
 class Service:
-    """Answers `POST /api/scans` with `status` and `answer`; keeps what came."""
+    """Answers `POST /api/scans` with `status`, `headers` and `answer`; 403 for the station it `refuses`; keeps what came."""
 
     def __init__(self, port=0):
         self.came = []
         self.status, self.answer = 200, {"verdict": "go", "headline": "Yes.", "detail": "", "next": "", "rule": None}
+        self.headers, self.refuses = {}, None
         service = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -20,7 +21,10 @@ class Service:
                 body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
                 service.came.append(body)
                 data = json.dumps(service.answer).encode()
-                self.send_response(service.status)
+                refused = service.refuses is not None and body.get("station") == service.refuses
+                self.send_response(403 if refused else service.status)
+                for header in service.headers.items():
+                    self.send_header(*header)
                 self.send_header("Content-Length", str(len(data)))
                 self.end_headers()
                 self.wfile.write(data)
@@ -31,7 +35,7 @@ class Service:
         self._server = ThreadingHTTPServer(("127.0.0.1", port), Handler)
         self.port = self._server.server_address[1]
         self.url = f"http://127.0.0.1:{self.port}"
-        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True).start()
 
     def close(self):
         self._server.shutdown()

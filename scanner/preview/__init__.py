@@ -1,5 +1,6 @@
 """Preview: what the scanner sees, on a page of this computer alone, with the label outlined and meters beside it."""
 
+import contextlib
 import json
 import threading
 from dataclasses import dataclass
@@ -127,7 +128,6 @@ def _meter(gauge: Gauge, found: Aim) -> dict[str, Any]:
 class _Handler(BaseHTTPRequestHandler):
     """Answers GET to this computer's own browser, and to pages of its own only."""
 
-    protocol_version = "HTTP/1.1"
     timeout = 20
     shown: Preview
 
@@ -157,8 +157,9 @@ class _Handler(BaseHTTPRequestHandler):
         self.send_response(status)
         for name, value in {**_HEADERS, "Content-Type": kind, "Content-Length": str(len(data))}.items():
             self.send_header(name, value)
-        self.end_headers()
-        self.wfile.write(data)
+        with contextlib.suppress(ConnectionError):  # the browser may have gone
+            self.end_headers()
+            self.wfile.write(data)
 
     def log_message(self, *_: Any) -> None:
         """Nothing is written down of who looks."""

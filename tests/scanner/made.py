@@ -94,7 +94,7 @@ def streamed(images):
     """The address of a stream that gives these pictures to whoever asks, and then ends."""
     jpegs = [cv2.imencode(".jpg", image)[1].tobytes() for image in images]
     server = ThreadingHTTPServer(("127.0.0.1", 0), type("Handler", (_Mjpeg,), {"pictures": jpegs}))
-    threading.Thread(target=server.serve_forever, daemon=True).start()
+    threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True).start()
     try:
         yield f"http://127.0.0.1:{server.server_address[1]}/stream"
     finally:

@@ -60,7 +60,7 @@ Examples:
 @click.option("--seconds", default=5.0, show_default=True, help="How long --check looks.")
 @click.option("--pending", is_flag=True, help="Show the scans that wait for the service, and what nobody was told yet.")
 @click.option("--install", type=click.Choice(["user", "system"]), is_flag=False, flag_value="user",
-              metavar="[user|system]", help="Write a systemd unit that starts this scanner with the computer.")  # fmt: skip
+              metavar="[user|system]", help="Write a systemd unit: scan from when the computer starts.")  # fmt: skip
 @click.pass_context
 def scan(ctx: click.Context, **options: Any) -> None:
     """Read codes from SOURCE and post them to the service: one line a verdict.

@@ -19,6 +19,6 @@ class Grouped(click.Command):
         for option in self.get_params(ctx):
             if record := option.get_help_record(ctx):
                 rows[titles.get(option.name or "", list(rows)[-1])].append(record)
-        for title in rows:
+        for title, records in rows.items():
             with formatter.section(title):
-                formatter.write_dl(rows[title])
+                formatter.write_dl(records)
