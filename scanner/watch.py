@@ -138,7 +138,7 @@ class Watch:
         self._told(at, code, verdict)
         if warning := self._client.fills():
             self._also.words(warning)
-        if code.startswith("B-"):
+        if code.startswith("B-") and verdict.verdict != "stop":
             self._tell_untold()
 
     def tell_late(self) -> None:
@@ -152,7 +152,7 @@ class Watch:
         untold = self._client.untold()
         if not untold:
             return
-        self._also.words(f"{len(untold)} scans made without the service need you:")
+        self._also.words(f"scans made without the service that need you: {len(untold)}")
         for scan, verdict in untold:
             self._told(datetime.fromisoformat(scan["seen_at"]), scan["code"], verdict)
         try:

@@ -108,7 +108,16 @@ def test_a_late_stop_is_told_when_it_comes_and_again_to_the_next_who_signs_on_an
     later.watch.run()
     assert later.late == [(PACK.code, "stop")]
     assert later.verdicts == [(code, "go") for code in (LOAD.code, BADGE, LOAD.code, BADGE)]
-    assert later.words == ["1 scans made without the service need you:"]
+    assert later.words == ["scans made without the service that need you: 1"]
+
+
+def test_a_badge_that_is_stopped_has_not_signed_on_and_is_told_nothing(tmp_path, service):
+    heard = Heard(texts(BADGE), service.url, tmp_path / "o.db")
+    heard.outbox.set_aside(heard.outbox.put(scan(1)), "no")
+    service.answer = STOP
+    heard.watch.run()
+    assert (heard.verdicts, heard.late) == ([(BADGE, "stop")], [])
+    assert heard.outbox.held() == 1
 
 
 def test_a_scan_that_the_service_refuses_stays_refused_and_is_told_at_the_next_badge(tmp_path, away):

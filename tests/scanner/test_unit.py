@@ -2,6 +2,7 @@
 
 import json
 import os
+import shlex
 import shutil
 import signal
 import socket
@@ -248,3 +249,17 @@ def test_the_doctor_sees_a_black_and_a_frozen_picture(tmp_path, grey, words):
     ok, says = found[f"picture of {tmp_path}"]
     assert (status, ok) == (1, False)
     assert words in says
+
+
+def test_every_command_of_the_page_about_scanners_is_one_there_is():
+    from service.cli import foldmark as group
+
+    page = (ROOT / "docs" / "scanner.md").read_text("utf-8")
+    commands = [shlex.split(line)[1:] for line in page.splitlines() if line.startswith("    foldmark ")]
+    assert len(commands) >= 8
+    for name, *words in commands:
+        command = group.get_command(None, name)
+        command.make_context(name, words)
+        assert {word for word in words if word.startswith("--")} <= {
+            opt for param in command.params for opt in param.opts
+        }
