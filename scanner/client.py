@@ -3,7 +3,8 @@
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -16,9 +17,17 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
 """Seconds between attempts to reach a service that gave no answer: twice as long each time."""
 _HUNG_S = 0.5
 """An attempt that took longer is not repeated for each new scan: the next label would pass unseen meanwhile."""
+_SET_S = 1.0
+"""A clock that has run on by this much more or less than time has passed was set."""
 _AT_ONCE = 100
 """Scans sent before the scanner looks at its source again."""
 Clock = Callable[[], datetime]
+Uptime = Callable[[], tuple[str, float]]
+
+
+def uptime() -> tuple[str, float]:
+    """Which start of this computer this is, and the seconds since; sleep counts, setting the clock does not."""
+    return Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip(), time.clock_gettime(time.CLOCK_BOOTTIME)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +82,15 @@ def enrol(url: str, code: str) -> str:
 class Client:
     """Posts scans to one service."""
 
-    def __init__(
-        self, url: str, outbox: Outbox, clock: Clock, timeout_s: float = 3.0, token: str | None = None
-    ) -> None:
+    def __init__(  # noqa: PLR0913  (a client has as many sides to it)
+        self, url: str, outbox: Outbox, clock: Clock, timeout_s: float = 3.0, token: str | None = None, *,
+        uptime: Uptime | None = None,
+    ) -> None:  # fmt: skip
+        """With `uptime`, a clock that was set while a scan waited does not change when the scan was made."""
         headers = {"Authorization": f"Bearer {token}"} if token else {}
         self._http = httpx.Client(base_url=url, timeout=timeout_s, headers=headers)
         self._outbox = outbox
-        self._clock = clock
+        self._clock, self._uptime = clock, uptime
         self._late: list[tuple[dict[str, Any], Verdict]] = []
         self._unsent = NO_ANSWER
         self._pause_s, self._rests_until, self._hung = 0.0, 0.0, False
@@ -88,7 +99,7 @@ class Client:
 
     def scan(self, scan: dict[str, Any]) -> Verdict:
         """Keep a scan, send all that waits in order, and give this one's verdict. Raises OutboxError when not kept."""
-        mine = self._outbox.put(scan)
+        mine = self._outbox.put(scan, self._clocks())
         self._any = True
         if self._hung and self._rests():
             return NO_ANSWER
@@ -148,7 +159,26 @@ class Client:
             return None
         return f"the outbox is nearly full, {held} of {most} scans: bring the service back, or no more can be taken"
 
+    def _clocks(self) -> dict[str, Any] | None:
+        if self._uptime is None:
+            return None
+        boot, seconds = self._uptime()
+        return {"boot": boot, "s": seconds, "clock": self._clock().isoformat()}
+
+    def _corrected(self, one: Waiting) -> Waiting:
+        """The scan with its time moved by as much as this computer's clock was set since, where that can be told."""
+        then, now = one.kept, self._clocks()
+        if not then or not now or then["boot"] != now["boot"]:
+            return one
+        passed_s = (datetime.fromisoformat(now["clock"]) - datetime.fromisoformat(then["clock"])).total_seconds()
+        set_by_s = passed_s - (now["s"] - then["s"])
+        if abs(set_by_s) < _SET_S:
+            return one
+        seen = datetime.fromisoformat(one.scan["seen_at"]) + timedelta(seconds=set_by_s)
+        return replace(one, scan=one.scan | {"seen_at": seen.isoformat()})
+
     def _send(self, one: Waiting, *, late: bool) -> Verdict | None:
+        one = self._corrected(one)
         body = one.scan | {"sent_at": self._clock().isoformat()}
         began = time.monotonic()
         try:

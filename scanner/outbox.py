@@ -59,6 +59,8 @@ class Waiting:
 
     number: int
     scan: dict[str, Any]
+    kept: dict[str, Any] | None = None
+    """What this computer's clocks said when it was kept, where that was noted."""
 
 
 class Outbox:
@@ -76,6 +78,8 @@ class Outbox:
             self._db.execute("PRAGMA synchronous = FULL")
             for table in _TABLES:
                 self._db.execute(f"CREATE TABLE IF NOT EXISTS {table}")
+            if "kept" not in {row[1] for row in self._db.execute("PRAGMA table_info(waiting)")}:
+                self._db.execute("ALTER TABLE waiting ADD COLUMN kept TEXT")
         except sqlite3.Error as error:
             raise OutboxError(f"the outbox {path} cannot be used ({error}): check the file and the disk") from error
 
@@ -91,13 +95,14 @@ class Outbox:
                 self._db.execute("ROLLBACK")
             raise OutboxError(f"the outbox {self._path} cannot be written ({error}): make room on the disk") from error
 
-    def put(self, scan: dict[str, Any]) -> Waiting:
+    def put(self, scan: dict[str, Any], kept: dict[str, Any] | None = None) -> Waiting:
         """Keep a scan. It is on disk when this returns. Raises OutboxError when it cannot be kept."""
         if self.held() >= self.most:
             raise OutboxError(f"the outbox is full, {self.most} scans wait: bring the service back, then scan again")
         with self._written() as db:
-            made = db.execute("INSERT INTO waiting (scan) VALUES (?)", (json.dumps(scan),))
-        return Waiting(int(made.lastrowid or 0), scan)
+            row = (json.dumps(scan), json.dumps(kept))
+            made = db.execute("INSERT INTO waiting (scan, kept) VALUES (?, ?)", row)
+        return Waiting(int(made.lastrowid or 0), scan, kept)
 
     def held(self) -> int:
         """How many scans are kept, for whatever reason."""
@@ -109,8 +114,8 @@ class Outbox:
 
     def waiting(self, most: int = -1) -> list[Waiting]:
         """The scans that wait, in the order they were read; at most so many."""
-        rows = self._db.execute("SELECT number, scan FROM waiting ORDER BY number LIMIT ?", (most,)).fetchall()
-        return [Waiting(number, json.loads(scan)) for number, scan in rows]
+        rows = self._db.execute("SELECT number, scan, kept FROM waiting ORDER BY number LIMIT ?", (most,)).fetchall()
+        return [Waiting(number, json.loads(scan), json.loads(kept or "null")) for number, scan, kept in rows]
 
     def done(self, one: Waiting, late: dict[str, Any] | None = None) -> None:
         """The service has answered this scan. An answer that came late and is to be told of is kept."""

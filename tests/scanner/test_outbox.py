@@ -2,7 +2,7 @@
 
 import json
 import sqlite3
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 import pytest
@@ -214,6 +214,33 @@ def test_a_station_that_the_scanner_may_not_serve_holds_up_no_other(tmp_path, se
     client.send_waiting()
     assert [body["id"] for body in service.came] == ["0", "1", "3"]
     assert [one.scan["id"] for one in outbox.waiting()] == ["0", "2"]
+
+
+@pytest.mark.parametrize(("boot", "sent_as"), [("this", NOON + timedelta(hours=9)), ("another", NOON)])
+def test_a_clock_set_while_a_scan_waits_does_not_change_when_it_was_made(tmp_path, away, boot, sent_as):
+    url, back = away
+    clock, running = Clock(), [("this", 100.0)]
+    client = Client(url, Outbox(tmp_path / "o.db"), clock, uptime=lambda: running[0])
+    client.scan(scan(1))
+    clock.now += timedelta(hours=9, seconds=60)
+    running[0] = (boot, 160.0)
+    service = back()
+    client.send_waiting()
+    assert datetime.fromisoformat(service.came[0]["seen_at"]) == sent_as
+    assert datetime.fromisoformat(service.came[0]["sent_at"]) == NOON + timedelta(hours=9, seconds=60)
+
+
+def test_time_that_only_passes_while_a_scan_waits_moves_nothing(tmp_path, away):
+    url, back = away
+    clock, running = Clock(), [("this", 100.0)]
+    client = Client(url, Outbox(tmp_path / "o.db"), clock, uptime=lambda: running[0])
+    client.scan(scan(1))
+    clock.now += timedelta(hours=2)
+    running[0] = ("this", 7300.0)
+    service = back()
+    client.send_waiting()
+    assert service.came[0]["seen_at"] == NOON.isoformat()
+    assert sending.uptime()[1] > 0
 
 
 def test_many_scans_are_sent_in_turns_in_their_order(tmp_path, service, monkeypatch):

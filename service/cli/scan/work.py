@@ -11,7 +11,7 @@ from pathlib import Path
 import click
 
 from scanner.alive import Alive, notify
-from scanner.client import Client, EnrolError, Verdict, enrol
+from scanner.client import Client, EnrolError, Verdict, enrol, uptime
 from scanner.decode import Sighting
 from scanner.foreign import Foreign
 from scanner.frames import Frame, SourceError
@@ -84,7 +84,7 @@ def work(wanted: Wanted) -> None:
             raise fail(str(error)) from error
         except ValueError as error:
             raise fail(f"--light cannot be used: {error}") from error
-        client = Client(wanted.url, kept, lambda: datetime.now(UTC), token=_token(wanted))
+        client = Client(wanted.url, kept, lambda: datetime.now(UTC), token=_token(wanted), uptime=uptime)
         opened.callback(client.close)
         told = _Told(lines, Sound(mute=wanted.mute), light, preview)
         also = Also(words=told.words, foreign=told.foreign, seen=told.seen, turn=told.turn)
