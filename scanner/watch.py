@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -89,6 +89,11 @@ class Watch:
 
     def _look(self, frame: Frame) -> None:
         self.counts.frames += 1
+        try:
+            frame = replace(frame, image=as_picture(frame.image))
+        except PictureError as error:
+            self._fault("picture", f"{error}: it is left out")
+            return
         sightings = self._read(frame)
         self._also.seen(frame, sightings)
         found = [sort(seen, *self._ours) for seen in sightings]
@@ -105,12 +110,10 @@ class Watch:
         due = self.counts.frames % _SECOND_OPINION_EVERY == 0
         budget = _SECOND_OPINION_EVERY / self._source.fps if due else 0.0
         try:
-            return read(as_picture(frame.image), budget)
-        except PictureError as error:
-            self._fault("picture", f"{error}: it is left out")
+            return read(frame.image, budget)
         except Exception as error:  # noqa: BLE001  (whatever a library throws, the scanner stays up)
             self._fault(type(error).__name__, f"the decoder failed on a frame ({type(error).__name__}: {error})"[:200])
-        return []
+            return []
 
     def _fault(self, kind: str, words: str) -> None:
         self.counts.unread += 1

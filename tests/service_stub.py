@@ -11,13 +11,16 @@ class Service:
     def __init__(self, port=0):
         self.came = []
         self.status, self.answer = 200, {"verdict": "go", "headline": "Yes.", "detail": "", "next": "", "rule": None}
-        self.headers, self.refuses = {}, None
+        self.headers, self.refuses, self.closed = {}, None, False
         service = self
 
         class Handler(BaseHTTPRequestHandler):
             protocol_version = "HTTP/1.1"
 
             def do_POST(self):
+                if service.closed:
+                    self.close_connection = True
+                    return
                 body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
                 service.came.append(body)
                 data = json.dumps(service.answer).encode()
@@ -38,5 +41,6 @@ class Service:
         threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True).start()
 
     def close(self):
+        self.closed = True
         self._server.shutdown()
         self._server.server_close()

@@ -15,7 +15,6 @@ from scanner.aim import Aim, aim
 from scanner.check import GAUGES, Gauge
 from scanner.client import Verdict
 from scanner.decode import Image, Sighting
-from scanner.sources.pictures import as_picture
 from scanner.sources.source import Frame
 
 PORT = 8079
@@ -69,7 +68,7 @@ class Preview:
         threading.Thread(target=self._server.serve_forever, name="preview", daemon=True).start()
 
     def see(self, frame: Frame, sightings: list[Sighting]) -> None:
-        """The newest frame, and what was seen in it."""
+        """The newest frame, 8-bit grey or BGR, and what was seen in it."""
         self._seen = _Seen(frame, sightings)
 
     def say(self, code: str, verdict: Verdict) -> None:
@@ -85,7 +84,7 @@ class Preview:
         seen = self._seen
         if seen is None:
             return b""
-        image = as_picture(seen.frame.image)
+        image = seen.frame.image
         scale = min(1.0, _WIDEST / image.shape[1])
         small = cv2.resize(image, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else image.copy()
         _outline(small, [one.corners * scale for one in seen.sightings])
@@ -96,7 +95,7 @@ class Preview:
         seen, found = self._seen, {"station": self._station, "verdict": self._verdict, "note": self._note}
         if seen is None:
             return found | {"frame": None, "seen": [], "meters": []}
-        lies = aim(as_picture(seen.frame.image), seen.sightings)
+        lies = aim(seen.frame.image, seen.sightings)
         told = [f"{one.symbology} {one.how}" for one in seen.sightings]
         return found | {"frame": seen.frame.index, "seen": told, "meters": [_meter(gauge, lies) for gauge in GAUGES]}
 

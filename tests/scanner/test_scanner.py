@@ -1,6 +1,10 @@
 """The scanner: one scan for each showing, nothing unchecked posted, nothing lost while the service is away."""
 
 import json
+import os
+import subprocess
+import sys
+from datetime import timedelta
 from pathlib import Path
 
 import cv2
@@ -12,10 +16,12 @@ from label_templates.designs import BENCH_CARDS
 from scanner import decode
 from scanner.decode import Sighting, ours, read
 from scanner.film import Film, FilmError
+from scanner.frames import open_source
 from scanner.sound import TONES, Sound, wav
 from scanner.steady import Steady
 from service.cli.scan import scan as scan_command
-from tests.scanner.made import LOAD, PACK, film, picture, watch_film
+from tests.scanner.made import LOAD, NOON, PACK, Heard, film, picture, watch_film
+from tests.service_stub import Service
 
 
 def sighting(text):
@@ -216,6 +222,35 @@ def test_wrong_use_of_the_command_is_one_clear_error_and_status_2(tmp_path, argu
     assert done.exit_code == 2
     assert words in done.output
     assert "Traceback" not in done.output
+
+
+def test_a_scanner_without_its_decoder_says_so_in_one_line(tmp_path):
+    program = "import sys; sys.modules['zxingcpp'] = None; sys.argv = ['foldmark', *sys.argv[1:]]; import service.cli; service.cli.main()"
+    done = subprocess.run([sys.executable, "-c", program, "scan", "--station", "wash-1", "--source", "0"], cwd=tmp_path, capture_output=True,
+                          text=True, check=False, env=os.environ | {"PYTHONPATH": str(Path(decode.__file__).parents[1])})  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr.startswith("foldmark: a part is missing (")
+    assert "zxingcpp" in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_labels_shown_while_the_service_is_stopped_arrive_once_each_and_in_order(tmp_path, service):
+    labels = [*BENCH_CARDS[:8], LOAD, PACK]
+    source = open_source(str(film(tmp_path / "f.avi", *labels)), clock=lambda n: NOON + timedelta(seconds=n / 15))
+    heard = Heard(source, service.url, tmp_path / "o.db")
+    while len(service.came) < 3:
+        heard.watch.run(heard.watch.counts.frames + 1)
+    service.close()
+    while len(heard.codes) < 7:
+        heard.watch.run(heard.watch.counts.frames + 1)
+    again = Service(service.port)
+    heard.watch.run()
+    while heard.outbox.waiting():
+        heard.client.send_waiting()
+    again.close()
+    came = [body["code"] for body in service.came + again.came]
+    assert came == heard.codes == [label.code for label in labels]
+    assert [verdict for _, verdict in heard.verdicts[:7]] == ["go"] * 3 + ["not checked"] * 4
+    assert len({body["id"] for body in service.came + again.came}) == len(labels)
 
 
 def test_the_scanner_knows_the_codes_and_nothing_else_of_ours():
