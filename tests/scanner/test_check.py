@@ -12,7 +12,7 @@ from scanner.decode import read
 from scanner.film import Film
 from scanner.frames import open_source
 from tests.command import foldmark
-from tests.scanner.made import LOAD, PACK, film, picture
+from tests.scanner.shown import LOAD, PACK, film, picture
 
 RNG = np.random.default_rng(5)
 

@@ -8,7 +8,7 @@ from label_templates.codes import card_code, pack_code, set_code
 from scanner.decode import Sighting
 from scanner.foreign import Foreign, looks_like, sort, sort_typed
 from scanner.frames import Frame
-from tests.scanner.made import NOON, PACK, Given, Heard, picture
+from tests.scanner.shown import NOON, PACK, Given, Heard, picture
 
 OTHER_SITE = pack_code(set_code("X9", 42).text, 17).text
 

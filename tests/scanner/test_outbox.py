@@ -12,7 +12,7 @@ from scanner.client import NOT_CHECKED, NOT_TAKEN, Client
 from scanner.frames import Text
 from scanner.outbox import Outbox, OutboxError, claim
 from tests.command import foldmark
-from tests.scanner.made import LOAD, NOON, PACK, Given, Heard
+from tests.scanner.shown import LOAD, NOON, PACK, Given, Heard
 from tests.service_stub import Service
 
 BADGE = "B-K7-003-J"

@@ -13,7 +13,7 @@ from scanner.decode import read
 from scanner.frames import Frame
 from scanner.preview import Preview, PreviewError
 from tests.browser import launched
-from tests.scanner.made import LOAD, NOON, PACK, picture
+from tests.scanner.shown import LOAD, NOON, PACK, picture
 
 
 @pytest.fixture

@@ -20,7 +20,7 @@ from scanner.frames import open_source
 from scanner.sound import TONES, Sound, wav
 from scanner.steady import Steady
 from service.cli.scan import scan as scan_command
-from tests.scanner.made import LOAD, NOON, PACK, Heard, film, picture, watch_film
+from tests.scanner.shown import LOAD, NOON, PACK, Heard, film, picture, watch_film
 from tests.service_stub import Service
 
 

@@ -17,7 +17,7 @@ from scanner.sources.doubts import AFTER_S, Doubts
 from scanner.sources.pictures import PictureError, as_picture, decoded
 from scanner.sources.source import plain_address
 from scanner.sources.texts import Lines, serial
-from tests.scanner.made import LOAD, NOON, PACK, ROLL, Given, Heard, film, picture, streamed, watch_film
+from tests.scanner.shown import LOAD, NOON, PACK, ROLL, Given, Heard, film, picture, streamed, watch_film
 
 GREY = np.full((120, 160), 128, np.uint8)
 

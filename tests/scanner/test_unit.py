@@ -17,7 +17,7 @@ from scanner.alive import Alive, notify
 from scanner.light import Light
 from scanner.outbox import Outbox
 from tests.command import foldmark
-from tests.scanner.made import PACK, film
+from tests.scanner.shown import PACK, film
 from tests.scanner.test_sources import camera  # noqa: F401  (a fixture)
 
 ROOT = Path(__file__).resolve().parents[2]
