@@ -1,0 +1,203 @@
+"""Laying a QR code's grid over a picture: a plane in perspective, round a roll, or crinkled, by the patterns every code has."""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from scanner.rescue.qr_layout import known
+
+Floats = NDArray[np.float64]
+QUIET = 2
+"""Modules of quiet zone that the fit looks at."""
+_FINE = 3
+"""Points looked at across a module."""
+_KNOTS = 5
+"""Points across a grid where crinkled wrap may move it, each by itself."""
+_STIFF = 12.0
+"""How strongly neighbouring knots pull each other, against one point of the picture."""
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Where a code's modules lie: a homography (3 × 3, from modules to pixels), the roll's half arc in radians (0: flat) about an
+    axis (0: the roll runs along the rows, 1: along the columns), and the knots' moves (knots × knots × 2, pixels)."""
+
+    plane: Floats
+    size: int
+    arc: float = 0.0
+    axis: int = 0
+    moves: Floats | None = None
+
+    def pixels(self, modules: Floats) -> Floats:
+        """Points in modules (… × 2; 0, 0 is the top left corner) → pixels."""
+        flat = np.asarray(modules, float) * 2 / self.size - 1
+        if self.arc:
+            flat[..., self.axis] = np.sin(flat[..., self.axis] * self.arc) / np.sin(self.arc)
+        found = _through(self.plane, flat)
+        if self.moves is not None:
+            found += np.tensordot(_weights(modules, self.size), self.moves.reshape(-1, 2), 1)
+        return found
+
+    def modules(self, pixels: Floats) -> Floats:
+        """Points in pixels (… × 2) → modules."""
+        back = np.linalg.inv(self.plane)
+        found = self._flat_to_modules(_through(back, pixels))
+        if self.moves is not None:
+            for _ in range(2):
+                moved = np.tensordot(_weights(found, self.size), self.moves.reshape(-1, 2), 1)
+                found = self._flat_to_modules(_through(back, pixels - moved))
+        return found
+
+    def _flat_to_modules(self, flat: Floats) -> Floats:
+        if self.arc:
+            flat = flat.copy()
+            edge = np.sin(self.arc)
+            inside = np.clip(flat[..., self.axis] * edge, -1, 1)
+            beyond = flat[..., self.axis] * edge - inside
+            flat[..., self.axis] = np.arcsin(inside) / self.arc + beyond * 9
+        return (flat + 1) * self.size / 2
+
+    def corners(self) -> Floats:
+        n = float(self.size)
+        return self.pixels(np.array([(0, 0), (n, 0), (n, n), (0, n)]))
+
+    def module_pixels(self) -> float:
+        """The side of a module in the middle, in pixels."""
+        middle = self.size / 2
+        a, b, c = self.pixels(np.array([(middle, middle), (middle + 1, middle), (middle, middle + 1)]))
+        return float(np.sqrt(abs((b - a)[0] * (c - a)[1] - (b - a)[1] * (c - a)[0])))
+
+
+def over(corners: Floats, size: int, arc: float = 0.0, axis: int = 0) -> Grid:
+    """The grid whose corners (4 × 2, clockwise from the top left) are these."""
+    square = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)], np.float32)
+    return Grid(cv2.getPerspectiveTransform(square, corners.astype(np.float32)), size, arc, axis)
+
+
+def _through(plane: Floats, points: Floats) -> Floats:
+    found = points @ plane[:, :2].T + plane[:, 2]
+    return found[..., :2] / found[..., 2:]
+
+
+def _weights(modules: Floats, size: int) -> Floats:
+    """For each point, the share of each knot in it (… × knots²), by straight lines between knots."""
+    at = np.clip(modules / size, 0, 1) * (_KNOTS - 1)
+    near = np.maximum(0, 1 - np.abs(at[..., None] - np.arange(_KNOTS)))
+    return (near[..., 1, :, None] * near[..., 0, None, :]).reshape(*modules.shape[:-1], -1)
+
+
+@lru_cache
+def targets(version: int, blur: float) -> tuple[Floats, Floats]:
+    """Points to look at (k × 2, modules), and the darkness expected there (-1 … 1) in a picture blurred by `blur` modules."""
+    grid = np.pad(known(version), QUIET, constant_values=-1)
+    return _points(grid, blur)
+
+
+def _points(grid: NDArray[np.int8], blur: float) -> tuple[Floats, Floats]:
+    fine = np.kron(grid, np.ones((_FINE, _FINE))).astype(np.float32)
+    sure = (fine != 0).astype(np.float32)
+    if blur:
+        fine, sure = (cv2.GaussianBlur(part, (0, 0), blur * _FINE, borderType=cv2.BORDER_REPLICATE) for part in (fine, sure))
+    rows, columns = np.nonzero((sure > 0.8) & (np.kron(grid, np.ones((_FINE, _FINE))) != 0))
+    at = (np.stack([columns, rows], axis=1) + 0.5) / _FINE - QUIET
+    return at, fine[rows, columns].astype(float)
+
+
+def looked(picture: NDArray[np.float32], at: Floats) -> Floats:
+    """The picture at points (k × 2, pixels), by straight lines between pixels' middles."""
+    x, y = (at[:, None, axis].astype(np.float32) - 0.5 for axis in (0, 1))
+    return cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[:, 0].astype(float)
+
+
+def agreement(picture: NDArray[np.float32], grid: Grid, blur: float = 0.5) -> float:
+    """How well the patterns that every code has are seen where `grid` puts them: a correlation, 1 at best."""
+    at, want = targets((grid.size - 17) // 4, blur)
+    got = looked(picture, grid.pixels(at))
+    got, want = got - got.mean(), want - want.mean()
+    return float(-(got @ want) / np.sqrt(max(got @ got, 1e-9) * (want @ want)))
+
+
+def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, rounds: int) -> Grid:
+    """The grid moved as a plane (Lucas and Kanade's way, robust weights) until the known patterns lie best. `picture` is bright on paper."""
+    at, want = targets((grid.size - 17) // 4, blur)
+    flat = at * 2 / grid.size - 1
+    if grid.arc:
+        flat[:, grid.axis] = np.sin(np.clip(flat[:, grid.axis] * grid.arc, -1.5, 1.5)) / np.sin(grid.arc)
+    slopes = _slopes(picture)
+    homogeneous = np.column_stack([flat, np.ones(len(flat))])
+    for _ in range(rounds):
+        pixels = grid.pixels(at)
+        got, x_slope, y_slope = (looked(part, pixels) for part in (picture, *slopes))
+        depth = (homogeneous @ grid.plane[2])[:, None]
+        base = homogeneous / depth
+        there = _through(grid.plane, flat)
+        x_ways, y_ways = x_slope[:, None] * base, y_slope[:, None] * base
+        last = -(there[:, :1] * x_ways + there[:, 1:] * y_ways)[:, :2]
+        step = _solved(np.hstack([x_ways, y_ways, last]), want, got, np.full(8, 1e-6))
+        change = np.append(step, 0.0).reshape(3, 3)
+        grid = replace(grid, plane=grid.plane + change)
+        moved = np.abs(grid.pixels(at[::17]) - pixels[::17]).max()
+        if not np.isfinite(moved) or moved < 0.02:
+            break
+    return grid
+
+
+def crinkled(picture: NDArray[np.float32], grid: Grid, believed: NDArray[np.int8], blur: float, rounds: int) -> Grid:
+    """The grid with its knots moved until the modules `believed` (n × n: 1 dark, -1 light, 0 doubtful) lie best."""
+    at, want = _points(np.pad(believed, QUIET, constant_values=-1), blur)
+    weights = _weights(at, grid.size)
+    moves = np.zeros((_KNOTS * _KNOTS, 2)) if grid.moves is None else grid.moves.reshape(-1, 2)
+    slopes = _slopes(picture)
+    stiff = _bending() * _STIFF
+    for _ in range(rounds):
+        bent = replace(grid, moves=moves.reshape(_KNOTS, _KNOTS, 2))
+        got, x_slope, y_slope = (looked(part, bent.pixels(at)) for part in (picture, *slopes))
+        ways = np.hstack([weights * x_slope[:, None], weights * y_slope[:, None]])
+        step = _solved(ways, want, got, stiff, np.concatenate([moves[:, 0], moves[:, 1]]))
+        half = len(step) // 2
+        moves = moves + np.column_stack([step[:half], step[half:]])
+        if np.abs(step).max() < 0.02:
+            break
+    return replace(grid, moves=moves.reshape(_KNOTS, _KNOTS, 2))
+
+
+@lru_cache
+def _bending() -> Floats:
+    """A matrix (2·knots² square) that costs a knot what it moves away from its neighbours."""
+    count = _KNOTS * _KNOTS
+    pull = np.zeros((count, count))
+    for row in range(_KNOTS):
+        for column in range(_KNOTS):
+            here = row * _KNOTS + column
+            for other in ([here + 1] if column + 1 < _KNOTS else []) + ([here + _KNOTS] if row + 1 < _KNOTS else []):
+                pull[[here, other], [here, other]] += 1
+                pull[here, other] -= 1
+                pull[other, here] -= 1
+    pull += 0.05 * np.eye(count)
+    return np.kron(np.eye(2), pull)
+
+
+def _slopes(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    kernel = np.array([[-0.5, 0, 0.5]], np.float32)
+    return cv2.filter2D(picture, -1, kernel), cv2.filter2D(picture, -1, kernel.T)
+
+
+def _solved(ways: Floats, want: Floats, got: Floats, stiff: Floats, from_rest: Floats | None = None) -> Floats:
+    """The step that brings `got` nearest to a straight line of `want`: points far off count less (Tukey's weights)."""
+    light = np.column_stack([-want, np.ones_like(want)])
+    share = np.ones_like(want)
+    for _ in range(2):
+        gain, offset = np.linalg.lstsq(light * share[:, None], got * share, rcond=None)[0]
+        off = got - light @ (gain, offset)
+        spread = 1.5 * np.median(np.abs(off)) + 1e-6
+        share = np.sqrt(np.maximum(0, 1 - (off / (4.7 * spread)) ** 2))
+    gain = max(gain, 1e-3)
+    weighted = ways * share[:, None] / gain
+    normal = weighted.T @ weighted
+    right = weighted.T @ (-off * share / gain)
+    if stiff.ndim == 1:
+        return np.linalg.solve(normal + np.diag(stiff * np.trace(normal) + 1e-12), right)
+    return np.linalg.solve(normal + stiff, right - (stiff @ from_rest if from_rest is not None else 0))
