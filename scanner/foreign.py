@@ -12,6 +12,8 @@ _ADDRESS = re.compile(r"(?:https?|ftps?)://|www\.|(?:mailto|tel|sms|geo|wifi|beg
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 _GTIN = re.compile(r"01(\d{14})(?:1[01357]|21|30|$)")
 """AI 01 with its number, and what usually follows: GS1 General Specifications 3.2, from memory."""
+_IDENTIFIER = re.compile(r"^\](?:C0|Q[0-6])")
+"""What a hand scanner may put before a plain Code 128 or a QR code: ISO/IEC 15424, from memory."""
 _LONG = 300
 _NOWHERE = np.zeros((4, 2))
 
@@ -36,6 +38,7 @@ def sort(seen: Sighting, site: str | None = None, patient_pattern: str | None = 
 
 def sort_typed(text: str, site: str | None = None, patient_pattern: str | None = None) -> str | Foreign:
     """The same of a text from a hand scanner: with Caps Lock on, a keyboard's letters of a code come small."""
+    text = _IDENTIFIER.sub("", text)
     plain, raised = (
         sort(Sighting(one, "TEXT", _NOWHERE, "hand scanner"), site, patient_pattern) for one in (text, text.upper())
     )

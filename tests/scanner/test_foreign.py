@@ -1,5 +1,8 @@
 """Foreign codes: each is named, counted, and never posted."""
 
+import json
+
+import cv2
 import numpy as np
 import pytest
 import qrcode
@@ -8,6 +11,7 @@ from label_templates.codes import card_code, pack_code, set_code
 from scanner.decode import Sighting
 from scanner.foreign import Foreign, looks_like, sort, sort_typed
 from scanner.frames import Frame
+from tests.command import foldmark
 from tests.scanner.shown import NOON, PACK, Given, Heard, picture
 
 OTHER_SITE = pack_code(set_code("X9", 42).text, 17).text
@@ -68,6 +72,11 @@ def test_caps_lock_on_a_hand_scanner_does_no_harm():
     assert sort_typed("hello", "K7") == looks_like("hello")
 
 
+def test_a_hand_scanner_that_says_what_kind_of_code_it_read_is_understood():
+    assert [sort_typed(f"{before}{PACK.code}", "K7") for before in ("]C0", "]Q1")] == [PACK.code] * 2
+    assert sort_typed("]C10106291041500213").kind == "gs1"
+
+
 def shown(text, frames=4):
     code = qrcode.QRCode(border=4, box_size=5)
     code.add_data(text)
@@ -89,3 +98,18 @@ def test_a_foreign_code_before_the_camera_is_told_once_counted_and_never_posted(
     assert [one.kind for one in heard.foreign] == [kind]
     assert heard.watch.counts.foreign == {kind: 1}
     assert [body["code"] for body in service.came] == [PACK.code]
+
+
+def test_the_command_names_and_counts_what_is_not_ours(tmp_path, service):
+    folder = tmp_path / "pictures"
+    folder.mkdir()
+    for number, text in enumerate((OTHER_SITE, "https://example.org/", "https://example.com/", PACK.code)):
+        cv2.imwrite(str(folder / f"{number}.png"), shown(text)[0].image)
+    words = ("scan", "--station", "loading-1", "--source", folder, "--url", service.url, "--site", "K7", "--mute")
+    done = foldmark(*words, cwd=tmp_path)
+    assert [line.split()[1] for line in done.stdout.splitlines()] == ["NOT", "NOT", "NOT", "GO"]
+    assert done.stderr.endswith("not ours: 2 address, 1 site.\n")
+    rows = [json.loads(line) for line in foldmark(*words, "--json", cwd=tmp_path).stdout.splitlines()]
+    assert [row.get("looks_like") for row in rows] == ["site", "address", "address", None, None]
+    assert rows[-1]["foreign"] == {"site": 1, "address": 2}
+    assert {body["code"] for body in service.came} == {PACK.code}

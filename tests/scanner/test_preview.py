@@ -1,7 +1,11 @@
 """The preview: a page of this computer alone, with the picture, the label outlined, meters and the last verdict."""
 
 import contextlib
+import os
 import socket
+import subprocess
+import sys
+from pathlib import Path
 
 import cv2
 import httpx
@@ -135,3 +139,31 @@ def test_a_browser_that_goes_away_in_the_middle_harms_nothing(preview):
         with contextlib.closing(socket.create_connection(("127.0.0.1", preview.port))) as line:
             line.sendall(f"GET /picture.jpg HTTP/1.1\r\nHost: 127.0.0.1:{preview.port}\r\n\r\n".encode())
     assert httpx.get(f"{preview.url}state.json").status_code == 200
+
+
+def test_the_command_says_where_its_preview_is_and_ends_it_with_the_scanning(tmp_path, service):
+    command = [
+        sys.executable,
+        "-m",
+        "service.cli",
+        "scan",
+        "--station",
+        "wash-1",
+        "--source",
+        "keys",
+        "--url",
+        service.url,
+        "--preview",
+        "0",
+    ]
+    running = subprocess.Popen(command, cwd=tmp_path, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                               env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])})  # fmt: skip
+    url = running.stderr.readline().split()[-1]
+    running.stdin.write(f"{PACK.code}\n")
+    running.stdin.flush()
+    running.stdout.readline()
+    state = httpx.get(f"{url}state.json").json()
+    running.communicate(timeout=60)
+    assert (state["station"], state["verdict"]["verdict"]) == ("wash-1", "go")
+    with pytest.raises(httpx.ConnectError):
+        httpx.get(url)

@@ -271,6 +271,18 @@ def test_a_camera_takes_the_focus_and_exposure_it_is_told(camera):
     assert (asked[cv2.CAP_PROP_AUTO_EXPOSURE], asked[cv2.CAP_PROP_EXPOSURE]) == (1, 120)
 
 
+def test_a_camera_that_gives_less_than_asked_for_says_so(camera, monkeypatch):
+    small = {cv2.CAP_PROP_FRAME_WIDTH: 640, cv2.CAP_PROP_FRAME_HEIGHT: 480, cv2.CAP_PROP_FPS: 25}
+    monkeypatch.setattr(camera, "get", lambda self, what: small.get(what, self.values.get(what, 0)))
+    source = open_source("0")
+    first = next(iter(source))
+    source.close()
+    assert first == Words(
+        "camera 0 gives 640 × 480, 25 a second, MJPG, less than was asked for: small labels may need to come closer"
+    )
+    assert source.fps == 25
+
+
 def test_a_camera_pulled_out_and_put_in_again_goes_on_with_a_line_each(camera):
     camera.plugged = [3, None, None]
     source = open_source("0")

@@ -1,7 +1,7 @@
 """Lines: what a scanner prints, for people, for programs, or for a journal."""
 
 import json
-from dataclasses import asdict
+from dataclasses import fields
 from datetime import UTC, datetime
 from typing import Any
 
@@ -58,7 +58,9 @@ class Lines:
     def closing(self, counts: Counts) -> None:
         """What was done, at the end."""
         if self._rows:
-            self._row(datetime.now(UTC), event="ended", **asdict(counts))
+            self._row(
+                datetime.now(UTC), event="ended", **{one.name: getattr(counts, one.name) for one in fields(counts)}
+            )
             return
         parts = [f"{counts.frames} frames", f"{counts.scans} scans", f"{counts.answered} answered"]
         parts += [f"{counts.unread} frames that could not be read"] if counts.unread else []
