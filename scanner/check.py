@@ -18,6 +18,8 @@ class Gauge:
     high: str = ""
     least: float = 0.0
     most: float = float("inf")
+    anywhere: bool = False
+    """Whether it can be called good without a label in the picture."""
 
     def change(self, value: float) -> str:
         """What to change; nothing where the value is good."""
@@ -40,14 +42,15 @@ SHARPNESS = Gauge(
 )  # fmt: skip
 """Above what labels had that were just read, on a film blurred in steps: tests/scanner/test_check.py."""
 LIGHT = Gauge(
-    "light", lambda one: one.light, 255, least=90, most=250,
+    "light", lambda one: one.light, 255, least=90, most=250, anywhere=True,
     low="bring more light onto the bench", high="take less light, or a shorter --exposure",
 )  # fmt: skip
 CONTRAST = Gauge(
-    "contrast", lambda one: one.contrast, 255, least=60, low="light the label from the side, or print it darker"
-)
+    "contrast", lambda one: None if one.module_px is None else one.contrast, 255, least=60,
+    low="light the label from the side, or print it darker",
+)  # fmt: skip
 GLARE = Gauge(
-    "glare in %", lambda one: 100 * one.glare, 20, most=5,
+    "glare in %", lambda one: 100 * one.glare, 20, most=5, anywhere=True,
     high="move the lamp or tilt the label, so that the lamp is not mirrored in it",
 )  # fmt: skip
 """Grey levels and shares: common practice, no source."""

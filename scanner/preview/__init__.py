@@ -114,13 +114,15 @@ def _outline(image: Image, labels: list[Any]) -> None:
 def _meter(gauge: Gauge, found: Aim) -> dict[str, Any]:
     """A gauge's name and value, where it stands and its good part begins and ends between 0 and 1, what to change."""
     value = gauge.of(found)
+    change = "" if value is None else gauge.change(value)
     return {
         "name": gauge.what,
         "value": None if value is None else round(value, 1),
         "at": None if value is None else min(1.0, value / gauge.full),
         "from": gauge.least / gauge.full,
         "to": min(1.0, gauge.most / gauge.full),
-        "change": "" if value is None else gauge.change(value),
+        "change": change,
+        "good": value is not None and not change and (gauge.anywhere or found.module_px is not None),
     }
 
 

@@ -39,7 +39,7 @@ function meter(one) {
     svg.append(drawn("path", { class: "limit", d: `M${100 * edge} 0v10`, "vector-effect": "non-scaling-stroke" }));
   }
   svg.append(drawn("rect", { class: "edge", x: 0, y: 0, width: 100, height: 10, "vector-effect": "non-scaling-stroke" }));
-  const value = one.value === null ? "no label" : `${one.value}${one.change ? "" : " ✓"}`;
+  const value = one.value === null ? "no label" : `${one.value}${one.good ? " ✓" : ""}`;
   row.append(written("span", one.name[0].toUpperCase() + one.name.slice(1)), written("span", value), svg, written("span", one.change, "change"));
   return row;
 }

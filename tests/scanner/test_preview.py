@@ -105,6 +105,8 @@ def test_the_meters_say_what_to_change(preview):
     assert set(changes().values()) == {""}
     see(preview, bench(PACK, blur=5))
     assert "focus" in changes()["sharpness"]
+    see(preview, np.random.default_rng(1).integers(100, 200, (720, 1280, 3)).astype(np.uint8))
+    assert [one["name"] for one in preview.state()["meters"] if one["good"]] == ["light", "glare in %"]
     see(preview, np.full((720, 1280, 3), 255, np.uint8))
     assert "mirrored" in changes()["glare in %"]
     see(preview, np.full((720, 1280, 3), 20, np.uint8))
