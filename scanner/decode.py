@@ -1,5 +1,6 @@
 """Reading a picture: every QR code and Code 128 in it, and which of them are ours."""
 
+import itertools
 import re
 import time
 from dataclasses import dataclass
@@ -11,6 +12,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from label_templates.codes import Code, CodeError, parse
+from scanner.rescue import squares
 
 try:
     import pyzbar.pyzbar as zbar
@@ -23,14 +25,21 @@ _SECOND_OPINION_S = 0.035
 """Seconds zbar takes for a megapixel with nothing in it; measured on two cores, only to keep within a budget."""
 
 
+_PATIENCE_S, _REGIONS = 4.0, 8
+
+
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """A symbol seen: its text as read, `QR` or `CODE128`, its corners (4 × 2, pixels), and which reader read it."""
+    """A symbol seen: its text as read, `QR` or `CODE128`, its corners (4 × 2, pixels), and which reader read it.
+
+    `clean` says that it is a QR code read by a stock reader with no error correction used up.
+    """
 
     text: str
     symbology: str
     corners: NDArray[np.float64]
     how: str
+    clean: bool = False
 
 
 def second_opinion() -> bool:
@@ -41,32 +50,48 @@ def second_opinion() -> bool:
 def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
     """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR).
 
-    zbar is asked only when zxing-cpp sees nothing, and only if it can answer within `budget_s` seconds. Nothing found
-    is an empty list. Raises ValueError for an array of another shape or type.
+    zxing-cpp looks first, and nothing more is done when it reads something. Else, within `budget_s` seconds (None: as long as
+    it takes, some seconds at most): zbar, and the rescue of likely regions. Nothing found is an empty list. Raises
+    ValueError for an array of another shape or type.
     """
     if image.dtype != np.uint8 or image.ndim not in {2, 3} or (image.ndim == 3 and image.shape[2] != 3):
         raise ValueError(f"a picture is height × width (× 3) of 8 bits, not {image.shape} of {image.dtype}")
-    began = time.monotonic()
-    found = [
-        _from_zxing(result)
-        for result in zxingcpp.read_barcodes(image, formats=_FORMATS, text_mode=zxingcpp.TextMode.Plain)
-        if result.text
-    ]
-    if found or zbar is None:
+    until = time.monotonic() + (_PATIENCE_S if budget_s is None else budget_s)
+    seen = zxingcpp.read_barcodes(image, formats=_FORMATS, text_mode=zxingcpp.TextMode.Plain, return_errors=True)
+    if found := [_from_zxing(result) for result in seen if result.valid and result.text]:
         return found
-    needed = _SECOND_OPINION_S * image.shape[0] * image.shape[1] / 1e6
-    if budget_s is not None and time.monotonic() - began + needed > budget_s:
-        return []
     grey = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+    return _second(grey, until) or _rescued(grey, [_corners(result) for result in seen if not result.valid], until)
+
+
+def _second(grey: Image, until: float) -> list[Sighting]:
+    """What zbar sees, if it is here and can answer in time."""
+    if zbar is None or time.monotonic() + _SECOND_OPINION_S * grey.size / 1e6 > until:
+        return []
     kinds = [zbar.ZBarSymbol.QRCODE, zbar.ZBarSymbol.CODE128]
     return [sighting for result in zbar.decode(grey, symbols=kinds) if (sighting := _from_zbar(result))]
 
 
+def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> list[Sighting]:
+    """What is read in likely regions, those first that a stock reader found but could not read; the first that is read ends it."""
+    for corners in itertools.islice(itertools.chain(unread, squares.find(grey)), _REGIONS):
+        if time.monotonic() > until:
+            break
+        if found := squares.read(grey, corners, until):
+            return [Sighting(found.text, "QR", found.corners, found.how)]
+    return []
+
+
 def _from_zxing(result: Any) -> Sighting:
+    if result.format == zxingcpp.BarcodeFormat.Code128:
+        return Sighting(result.text, "CODE128", _corners(result), "zxing")
+    return Sighting(result.text, "QR", _corners(result), "zxing", clean=result.extra.get("UEC") == 1.0)
+
+
+def _corners(result: Any) -> NDArray[np.float64]:
     place = result.position
     corners = [(p.x, p.y) for p in (place.top_left, place.top_right, place.bottom_right, place.bottom_left)]
-    symbology = "CODE128" if result.format == zxingcpp.BarcodeFormat.Code128 else "QR"
-    return Sighting(result.text, symbology, np.array(corners, dtype=np.float64), "zxing")
+    return np.array(corners, dtype=np.float64)
 
 
 def _from_zbar(result: Any) -> Sighting | None:

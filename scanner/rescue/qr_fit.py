@@ -12,7 +12,7 @@ from scanner.rescue.qr_layout import known
 Floats = NDArray[np.float64]
 QUIET = 2
 """Modules of quiet zone that the fit looks at."""
-_FINE = 3
+_FINE = 2
 """Points looked at across a module."""
 _KNOTS = 5
 """Points across a grid where crinkled wrap may move it, each by itself."""
@@ -140,7 +140,7 @@ def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, rounds: int) -
         change = np.append(step, 0.0).reshape(3, 3)
         grid = replace(grid, plane=grid.plane + change)
         moved = np.abs(grid.pixels(at[::17]) - pixels[::17]).max()
-        if not np.isfinite(moved) or moved < 0.02:
+        if not np.isfinite(moved) or moved < 0.05:
             break
     return grid
 
@@ -187,13 +187,14 @@ def _slopes(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[
 
 def _solved(ways: Floats, want: Floats, got: Floats, stiff: Floats, from_rest: Floats | None = None) -> Floats:
     """The step that brings `got` nearest to a straight line of `want`: points far off count less (Tukey's weights)."""
-    light = np.column_stack([-want, np.ones_like(want)])
     share = np.ones_like(want)
     for _ in range(2):
-        gain, offset = np.linalg.lstsq(light * share[:, None], got * share, rcond=None)[0]
-        off = got - light @ (gain, offset)
-        spread = 1.5 * np.median(np.abs(off)) + 1e-6
-        share = np.sqrt(np.maximum(0, 1 - (off / (4.7 * spread)) ** 2))
+        middle, level = share @ want / share.sum(), share @ got / share.sum()
+        gain = share @ ((middle - want) * (got - level)) / max(share @ (want - middle) ** 2, 1e-9)
+        off = got - level + gain * (want - middle)
+        spread = 1.5 * np.median(np.abs(off[::3])) + 1e-6
+        share = np.maximum(0, 1 - (off / (4.7 * spread)) ** 2)
+    share = np.sqrt(share)
     gain = max(gain, 1e-3)
     weighted = ways * share[:, None] / gain
     normal = weighted.T @ weighted

@@ -31,7 +31,9 @@ _MOST = 5.0
 EVIDENCE = 32.0
 """Bits that must speak for a code beyond those that name it among all of ours: a toss-up fits some code once in 2^32 tries."""
 _CHOICES = {"a": 36, "d": 10}
-_KINDS_TRIED = 3
+_SHAPES_TRIED, _LOOKED_AT = 3, 40
+_CLEAR, _LEAST_KNOWN = 12.0, 8.0
+"""Bits of evidence in what a shape fixes: how far one shape may fall behind another and still be tried, and the least for any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +47,27 @@ class Found:
 def read(odds: NDArray[np.float64]) -> Found | None:
     """The code of ours that 208 log odds (dark over light, mask off, in the order written) speak for; None if too little does."""
     odds = np.clip(odds, -_MOST, _MOST)
-    for shape in sorted(_SHAPES, key=lambda shape: _for_known(shape, odds), reverse=True)[:_KINDS_TRIED]:
-        found = _most_likely(shape, odds)
+    worth = _for_known(odds)
+    order = np.argsort(-worth)[:_SHAPES_TRIED]
+    for number in order[worth[order] > max(float(worth.max()) - _CLEAR, _LEAST_KNOWN)]:
+        found = _most_likely(_SHAPES[number], odds)
         if found is not None and found.evidence >= EVIDENCE:
             return found
     return None
 
 
-def _for_known(shape: str, odds: NDArray[np.float64]) -> float:
-    """Bits of evidence in the data bits that a shape fixes, beyond what their number gives by chance."""
-    fixed, _, known = _space(shape)
-    return float(_evidence(odds[: known.size], fixed[: known.size])[known].sum())
+def _for_known(odds: NDArray[np.float64]) -> NDArray[np.float64]:
+    """For each shape, the bits of evidence in the data bits it fixes."""
+    fixed, known = _fixed()
+    seen = odds[: 8 * _DATA]
+    return (np.where(fixed, _evidence(seen, np.array(True)), _evidence(seen, np.array(False))) * known).sum(axis=1)
+
+
+@lru_cache
+def _fixed() -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """The data bits of every shape, and which of them it fixes: both shapes × 104."""
+    both = [_data(shape) for shape in _SHAPES]
+    return np.array([bits for bits, _ in both]), np.array([known for _, known in both])
 
 
 def _evidence(odds: NDArray[np.float64], bits: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -64,14 +76,14 @@ def _evidence(odds: NDArray[np.float64], bits: NDArray[np.bool_]) -> NDArray[np.
 
 
 @lru_cache
-def _space(shape: str) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
-    """The codes of a shape: one of them (208 bits), the free directions (k × 208), and which of the 104 data bits are fixed."""
+def _space(shape: str) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """The codes of a shape: one of them (208 bits), and the free directions (k × 208)."""
     bits, known = _data(shape)
     base = _with_checks(bits)
     free = np.flatnonzero(~known)
     ways = np.zeros((free.size, known.size), bool)
     ways[np.arange(free.size), free] = True
-    return base, np.array([_with_checks(way) for way in ways]), known
+    return base, np.array([_with_checks(way) for way in ways])
 
 
 def _data(shape: str) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -138,23 +150,26 @@ def _with_checks(data: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _most_likely(shape: str, odds: NDArray[np.float64]) -> Found | None:
-    base, ways, _ = _space(shape)
+    """The likeliest code of a shape near the one that the surest bits spell; one or two of those may be wrong."""
+    base, ways = _space(shape)
     ways, places = _reduced(ways, np.argsort(-np.abs(odds), kind="stable"))
     hard = odds > 0
-    first = base ^ _sum(ways[(base ^ hard)[places]])
-    flips = _flips(len(ways), np.abs(odds[places]))
-    tried = np.vstack([first[None], first ^ ways, first ^ ways[flips[0]] ^ ways[flips[1]]])
-    gain = np.where(tried, odds, -odds).sum(axis=1)
-    for number in np.argsort(-gain)[:40]:
-        text = _text(tried[number])
+    first = base ^ np.logical_xor.reduce(ways[(base ^ hard)[places]], axis=0)
+    ways = np.vstack([np.zeros_like(first), ways])
+    signed = np.where(first, odds, -odds)
+    both = (ways * signed) @ ways.T
+    alone = np.diag(both)
+    one, two = np.triu_indices(len(ways))
+    cost = alone[one] + alone[two] - 2 * both[one, two]
+    cost[one == two] = np.inf
+    cost[0] = 0  # the first itself
+    for number in np.argsort(cost, kind="stable")[:_LOOKED_AT]:
+        bits = first ^ ways[one[number]] ^ ways[two[number]]
+        text = _text(bits)
         if re.fullmatch(_pattern(shape), text) and is_code(text):
             ours = len(_SHAPES) * math.prod(_CHOICES.get(sign, 1) for sign in shape)
-            return Found(text, float(_evidence(odds, tried[number]).sum()) - math.log2(ours))
+            return Found(text, float(_evidence(odds, bits).sum()) - math.log2(ours))
     return None
-
-
-def _sum(rows: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    return np.logical_xor.reduce(rows, axis=0)
 
 
 @lru_cache
@@ -162,40 +177,26 @@ def _pattern(shape: str) -> str:
     return shape.replace("a", "[0-9A-Z]").replace("d", "[0-9]").replace("c", "[0-9A-Z*]")
 
 
-def _reduced(ways: NDArray[np.bool_], order: NDArray[np.intp]) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
-    """The same space with one way for each of the first places, in this order, that can be chosen freely."""
-    ways, places = ways[:, order].copy(), []
-    row = 0
-    for place in range(ways.shape[1]):
-        lead = np.flatnonzero(ways[row:, place])
-        if not lead.size:
+def _reduced(ways: NDArray[np.bool_], order: NDArray[np.intp]) -> tuple[NDArray[np.bool_], list[int]]:
+    """The same space with one way for each of the first places, in this order, that can be chosen freely; and those places."""
+    rows = [int.from_bytes(row.tobytes(), "big") for row in np.packbits(ways[:, order], axis=1)]
+    places: list[int] = []
+    for at, place in enumerate(order):
+        bit = 1 << (BITS - 1 - at)
+        lead = next((n for n in range(len(places), len(rows)) if rows[n] & bit), None)
+        if lead is None:
             continue
-        pick = row + lead[0]
-        if pick != row:
-            ways[[row, pick]] = ways[[pick, row]]
-        others = ways[:, place].copy()
-        others[row] = False
-        ways[others] ^= ways[row]
-        places.append(place)
-        row += 1
-        if row == len(ways):
+        pivot = rows[lead]
+        rows[lead] = rows[len(places)]
+        rows = [row ^ pivot if row & bit else row for row in rows]
+        rows[len(places)] = pivot
+        places.append(int(place))
+        if len(places) == len(rows):
             break
     back = np.empty_like(order)
     back[order] = np.arange(order.size)
-    return ways[:, back], order[np.array(places)]
-
-
-@lru_cache
-def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    one, two = np.triu_indices(count, 1)
-    return one, two
-
-
-def _flips(count: int, sure: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Pairs of places to turn over together: those least sure."""
-    doubtful = np.argsort(sure)[: min(count, 40)]
-    one, two = _pairs(doubtful.size)
-    return doubtful[one], doubtful[two]
+    packed = np.frombuffer(b"".join(row.to_bytes(BITS // 8, "big") for row in rows), np.uint8).reshape(len(rows), -1)
+    return np.unpackbits(packed, axis=1).astype(bool)[:, back], places
 
 
 def _text(bits: NDArray[np.bool_]) -> str:

@@ -20,6 +20,11 @@ _WORKING = 4.0
 _ARCS = (0.0, 0.9, 1.25, 1.5)
 """Half arcs of rolls, in radians, that a fit begins from."""
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2,)
+_VERSIONS = (1, 2, 3, 4, 5)
+_LEAST = 0.8
+"""Pixels of the smallest module that is looked for."""
+_TRIED, _CRINKLED, _ROUNDS = 10, 2, 3
+"""Grids tried as a plane or roll, of those how many as crinkled, and how often each is bent anew."""
 PROMISING = 0.45
 """Agreement with the known patterns below which a grid is no code."""
 
@@ -44,13 +49,12 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
     soft = cv2.GaussianBlur(small, (3, 3), 0)
     change = cv2.morphologyEx(soft, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
     noise = float(np.median(change))
-    levels = {max(8.0, 2.5 * noise), max(8.0, noise + 0.35 * float(np.percentile(change, 99) - noise))}
-    for level in sorted(levels):
-        busy = cv2.morphologyEx((change > level).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((7, 7), np.uint8))
+    levels = sorted({max(2.0, 2.2 * noise), max(2.0, noise + 0.35 * float(np.percentile(change, 99) - noise))})
+    for level, join in itertools.product(levels, (3, 7)):
+        busy = cv2.morphologyEx((change > level).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((join, join), np.uint8))
         busy = cv2.morphologyEx(busy, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-        outlines, _ = cv2.findContours(busy, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-        inner, _ = cv2.findContours(busy, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
-        for outline in itertools.chain(outlines, inner):
+        outlines, _ = cv2.findContours(busy, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
+        for outline in outlines:
             middle, (wide, tall), turn = cv2.minAreaRect(outline)
             if min(wide, tall) < 14 or max(wide, tall) > 4 * min(wide, tall):
                 continue
@@ -63,68 +67,84 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
 
 def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
     """The QR code in a region (corners 4 × 2, pixels, in any turn), or None; stops at `until` (time.monotonic() seconds)."""
-    for grid, picture, place in _grids(grey, corners, until):
-        found = _from_modules(picture, grid, until)
-        if found is not None:
-            text, how = found
-            return Reading(text, place(grid.corners()), how)
+    laid = []
+    for start in _starts(grey, corners)[:_TRIED]:
+        if time.monotonic() > until:
+            return None
+        cut, grid = start[1], _settled(start[1], start[2])
+        worth = agreement(cut.soft(0.4), grid, 0.4)
+        if not worth > PROMISING:  # nor where the fit ran away and it is no number
+            continue
+        text = _decoded(_values(cut.picture, grid))
+        if text:
+            return Reading(text, cut.back(grid.corners()), "modules")
+        laid.append((worth, cut, grid))
+    laid.sort(key=lambda one: -one[0])
+    for _, cut, grid in laid[:_CRINKLED]:
+        for _ in range(_ROUNDS):
+            if time.monotonic() > until:
+                return None
+            grid = _followed(cut, grid)
+            text = _decoded(_values(cut.picture, grid))
+            if text:
+                return Reading(text, cut.back(grid.corners()), "modules on crinkled wrap")
     return None
 
 
-def _grids(grey: Grey, corners: Floats, until: float):
-    """Grids that the known patterns agree with, best first, each with the even-lit picture it lies in and the way back to pixels."""
+def _starts(grey: Grey, corners: Floats) -> list[tuple[float, "_Cut", Grid]]:
+    """Grids over these corners, in every turn, version and roll, those that agree best with the known patterns first."""
     side = float(np.sqrt(abs(_area(corners))))
-    starts = []
-    for version in (1, 2, 3, 4, 5):
+    found = []
+    for version in _VERSIONS:
         size = 17 + 4 * version
-        picture, shrunk, place = _cut(grey, corners, side / size)
-        soft = cv2.GaussianBlur(picture, (0, 0), 0.5 * max(1.0, side / size * place.scale))
-        for turn, (arc, axis) in itertools.product(range(4), [(a, x) for a in _ARCS for x in (0, 1) if a or not x]):
-            if version > 1 and arc:
-                continue
-            grid = over(np.roll(shrunk, -turn, axis=0), size, arc, axis)
-            starts.append((agreement(soft, grid, 0.5), version, grid, picture, place))
-    starts.sort(key=lambda one: -one[0])
-    tried = []
-    for _, _, grid, picture, place in starts[:12]:
-        if time.monotonic() > until:
-            return
-        unit = grid.module_pixels()
-        for blur in (1.0, 0.5):
-            soft = cv2.GaussianBlur(picture, (0, 0), blur * unit)
-            grid = fitted(soft, grid, blur, 8)
-        worth = agreement(cv2.GaussianBlur(picture, (0, 0), 0.4 * unit), grid, 0.4)
-        if np.isfinite(worth):
-            tried.append((worth, grid, picture, place))
-        if worth > 0.8:
-            break
-    tried.sort(key=lambda one: -one[0])
-    for worth, grid, picture, place in tried[:3]:
-        if worth > PROMISING:
-            yield grid, picture, place
+        if side < size * _LEAST:
+            continue
+        cut = _Cut(grey, corners, side / size)
+        rolls = [(arc, axis) for arc in _ARCS for axis in (0, 1) if arc or not axis] if version == 1 else [(0.0, 0)]
+        for turn, (arc, axis) in itertools.product(range(4), rolls):
+            grid = over(np.roll(cut.corners, -turn, axis=0), size, arc, axis)
+            found.append((agreement(cut.soft(0.5), grid, 0.5), cut, grid))
+    return sorted(found, key=lambda one: -one[0])
 
 
-class _Place:
-    """The way from a cut's pixels back to the frame's."""
-
-    def __init__(self, left: float, top: float, scale: float) -> None:
-        self.left, self.top, self.scale = left, top, scale
-
-    def __call__(self, points: Floats) -> Floats:
-        return points / self.scale + (self.left, self.top)
+def _settled(cut: "_Cut", grid: Grid) -> Grid:
+    for blur in (1.0, 0.5):
+        grid = fitted(cut.soft(blur), grid, blur, 5)
+    return grid
 
 
-def _cut(grey: Grey, corners: Floats, unit: float) -> tuple[NDArray[np.float32], Floats, _Place]:
-    """The region with a margin, at the working size, evenly lit; the corners in it."""
-    margin = 6 * unit
-    low = np.maximum(np.floor(corners.min(axis=0) - margin), 0).astype(int)
-    high = np.minimum(np.ceil(corners.max(axis=0) + margin), grey.shape[::-1]).astype(int)
-    cut = grey[low[1] : high[1], low[0] : high[0]]
-    scale = min(4.0, _WORKING / unit) if unit < 2 else min(1.0, _WORKING / unit)
-    if scale != 1:
-        how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        cut = cv2.resize(cut, None, fx=scale, fy=scale, interpolation=how)
-    return _even(cut, unit * scale), (corners - low) * scale, _Place(float(low[0]), float(low[1]), scale)
+def _followed(cut: "_Cut", grid: Grid) -> Grid:
+    """The grid bent after the modules it shows, where it shows them clearly."""
+    values, fixed = _values(cut.picture, grid), known((grid.size - 17) // 4)
+    believed = np.where(fixed != 0, fixed, np.where(np.abs(values) > 0.35, np.sign(values), 0)).astype(np.int8)
+    return crinkled(cut.soft(0.5), grid, believed, 0.5, 4)
+
+
+class _Cut:
+    """A region with a margin, evenly lit, at a size good to work with; its corners in it, and the way back to the frame."""
+
+    def __init__(self, grey: Grey, corners: Floats, unit: float) -> None:
+        margin = 6 * unit
+        low = np.maximum(np.floor(corners.min(axis=0) - margin), 0).astype(int)
+        high = np.minimum(np.ceil(corners.max(axis=0) + margin), grey.shape[::-1]).astype(int)
+        cut = grey[low[1] : high[1], low[0] : high[0]]
+        self._scale = _WORKING / unit if unit > _WORKING else min(4.0, max(1.0, 2.5 / unit))
+        if self._scale != 1:
+            how = cv2.INTER_AREA if self._scale < 1 else cv2.INTER_CUBIC
+            cut = cv2.resize(cut, None, fx=self._scale, fy=self._scale, interpolation=how)
+        self._low, self._unit = low, unit * self._scale
+        self.corners = (corners - low) * self._scale
+        self.picture = _even(cut, self._unit)
+        self._soft: dict[float, NDArray[np.float32]] = {}
+
+    def soft(self, modules: float) -> NDArray[np.float32]:
+        """The picture blurred by so many modules."""
+        if modules not in self._soft:
+            self._soft[modules] = cv2.GaussianBlur(self.picture, (0, 0), modules * self._unit)
+        return self._soft[modules]
+
+    def back(self, points: Floats) -> Floats:
+        return points / self._scale + self._low
 
 
 def _even(cut: Grey, unit: float) -> NDArray[np.float32]:
@@ -141,24 +161,6 @@ def _area(corners: Floats) -> float:
     return float(0.5 * (x @ np.roll(y, -1) - y @ np.roll(x, -1)))
 
 
-def _from_modules(picture: NDArray[np.float32], grid: Grid, until: float) -> tuple[str, str] | None:
-    for step in range(4):
-        values = _values(picture, grid)
-        text = _decoded(values)
-        if text:
-            return text, "modules" if step == 0 else f"modules, crinkle followed {step}"
-        if time.monotonic() > until:
-            return None
-        unit = grid.module_pixels()
-        believed = np.where(np.abs(values) > 0.35, np.sign(values), 0).astype(np.int8)
-        version = (grid.size - 17) // 4
-        fixed = known(version)
-        believed = np.where(fixed != 0, fixed, believed)
-        soft = cv2.GaussianBlur(picture, (0, 0), 0.5 * unit)
-        grid = crinkled(soft, grid, believed, 0.5, 4)
-    return None
-
-
 def _values(picture: NDArray[np.float32], grid: Grid) -> Floats:
     """Darkness of each module, n × n: 1 like ink, -1 like paper, by what the known modules near it look like."""
     size = grid.size
@@ -172,16 +174,19 @@ def _values(picture: NDArray[np.float32], grid: Grid) -> Floats:
 
 
 def _levelled(raw: Floats, fixed: NDArray[np.int8]) -> Floats:
-    spread = 4.0
+    light, dark = float(np.median(raw[fixed == -1])), float(np.median(raw[fixed == 1]))
+    seen = fixed * ((light + dark) / 2 - raw) > 0
 
-    def near(which: NDArray[np.bool_]) -> Floats:
-        weight = cv2.GaussianBlur(which.astype(float), (0, 0), spread, borderType=cv2.BORDER_CONSTANT)
-        value = cv2.GaussianBlur(np.where(which, raw, 0.0), (0, 0), spread, borderType=cv2.BORDER_CONSTANT)
-        whole = raw[which].mean() if which.any() else 0.0
-        return (value + 0.02 * whole) / (weight + 0.02)
+    def near(which: NDArray[np.bool_], whole: float) -> Floats:
+        """What these modules look like around each place, and everywhere where few are near; modules that look the other way are left out."""
+        weight, value = (
+            cv2.GaussianBlur(part, (0, 0), 3.0, borderType=cv2.BORDER_CONSTANT)
+            for part in ((which & seen).astype(float), np.where(which & seen, raw, 0.0))
+        )
+        return (value + 0.1 * whole) / (weight + 0.1)
 
-    dark, light = near(fixed == 1), near(fixed == -1)
-    return (light + dark - 2 * raw) / np.maximum(light - dark, 0.2)
+    bright, black = near(fixed == -1, light), near(fixed == 1, dark)
+    return (bright + black - 2 * raw) / np.maximum(bright - black, 0.2)
 
 
 def _decoded(values: Floats) -> str | None:
@@ -196,27 +201,43 @@ def _decoded(values: Floats) -> str | None:
 
 
 def _ours(values: Floats) -> str | None:
-    fixed = known(1)
-    off = values - fixed
-    spread = max(0.15, 1.2 * float(np.sqrt(np.mean(np.minimum(off[fixed != 0] ** 2, 1.0)))))
-    odds = 2 * np.clip(values, -1.3, 1.3) / spread**2
-    odds[_covered(values)] = 0
+    odds, covered, edge = _odds(values), *_covered(values)
     rows, columns = formats(1)
-    near = odds[rows, columns].sum(axis=0)
-    masks = sorted(range(8), key=lambda n: -float(np.where(format_bits(LEVEL_Q, n), near, -near).sum()))
     order = path(1)
-    for number in masks[:2]:
-        found = qr_soft.read(np.where(mask(1, number), -odds, odds)[order])
+    for hidden in (covered, edge, np.zeros_like(covered)):
+        seen = np.where(hidden, 0.0, odds)
+        near = seen[rows, columns].sum(axis=0)
+        number = max(range(8), key=lambda n: float(np.where(format_bits(LEVEL_Q, n), near, -near).sum()))
+        found = qr_soft.read(np.where(mask(1, number), -seen, seen)[order])
         if found is not None:
             return found.text
     return None
 
 
-def _covered(values: Floats) -> NDArray[np.bool_]:
-    """Modules in an evenly dark or light patch of four by four or more: no mask leaves such a patch, so something lies on it."""
-    found = np.zeros(values.shape, bool)
+def _odds(values: Floats) -> Floats:
+    """Log odds of dark over light for each module (21 × 21), by how the known modules came out: print that is a little off, and
+    things lying on it, which look like anything."""
+    fixed = known(1)
+    sure = fixed != 0
+    off = np.abs(values - fixed)[sure]
+    spread = max(0.12, 1.5 * float(np.median(off)))
+    strange = np.clip((np.abs(values - fixed) > 3 * spread) & sure, 0, 1).astype(float)
+    near, count = (cv2.GaussianBlur(part, (0, 0), 2.0) for part in (strange, sure.astype(float)))
+    share = np.clip((near + 0.02 * strange.sum() / sure.sum()) / (count + 0.02), 0.01, 0.95)
+    anything = share / 3
+
+    def print_of(sign: float) -> Floats:
+        return (1 - share) * np.exp(-0.5 * ((values - sign) / spread) ** 2) / (spread * np.sqrt(2 * np.pi)) + anything
+
+    return np.asarray(np.log(print_of(1.0) / print_of(-1.0)))
+
+
+def _covered(values: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Modules in an evenly dark or light patch of four by four or more, and those with their neighbours: no mask leaves such a
+    patch, so something lies on it."""
     block = np.ones((4, 4), np.uint8)
+    found = np.zeros(values.shape, bool)
     for side in (values > 0, values <= 0):
-        # a patch is every module that some 4 × 4 block of one colour covers
         found |= cv2.morphologyEx(np.pad(side, 4).astype(np.uint8), cv2.MORPH_OPEN, block)[4:-4, 4:-4].astype(bool)
-    return found & (known(1) == 0)
+    found &= known(1) == 0
+    return found, cv2.dilate(found.astype(np.uint8), np.ones((3, 3), np.uint8)).astype(bool)
