@@ -24,7 +24,7 @@ def bench(label=PACK, *, scale=0.7, blur=0.0, light=1.0, burnt=0.0):
     scene[100 : 100 + image.shape[0], 200 : 200 + image.shape[1]] = image * 0.82 + 18
     scene = cv2.GaussianBlur(scene, (0, 0), blur) if blur else scene
     scene = np.clip(scene * light + RNG.normal(0, 3, scene.shape), 0, 255).astype(np.uint8)
-    seen = read(scene)
+    seen = read(scene, 0.0)
     if burnt:
         corners = np.vstack([one.corners for one in seen if one.symbology == "QR"])
         (left, top), (right, bottom) = corners.min(axis=0).astype(int), corners.max(axis=0).astype(int)
@@ -72,7 +72,7 @@ def test_more_sharpness_is_asked_for_before_labels_stop_reading():
 def test_pixels_to_a_module_are_those_of_the_picture():
     # A pack's QR code is version 1: 21 modules (ISO/IEC 18004). The drawing gives each the same whole number of pixels.
     image = picture(PACK)
-    (code,) = (one for one in read(image) if one.symbology == "QR")
+    (code,) = (one for one in read(image, 0.0) if one.symbology == "QR")
     found = aim(image, [code])
     wide = code.corners[:, 0].max() - code.corners[:, 0].min()
     assert found.module_px == pytest.approx(wide / 21, rel=0.02)

@@ -35,7 +35,7 @@ def bench(label, blur=0):
 
 
 def see(preview, image, index=0):
-    preview.see(Frame(image, index, 0.0, NOON), read(image))
+    preview.see(Frame(image, index, 0.0, NOON), read(image, 0.0))
 
 
 def test_it_is_served_on_this_computer_alone(preview):
@@ -85,7 +85,7 @@ def test_the_label_is_outlined_in_the_picture(preview):
     see(preview, image)
     shown = cv2.imdecode(np.frombuffer(httpx.get(f"{preview.url}picture.jpg").content, np.uint8), cv2.IMREAD_COLOR)
     changed = np.argwhere(cv2.absdiff(shown, image).max(axis=2) > 60)
-    corners = np.vstack([one.corners for one in read(image)])
+    corners = np.vstack([one.corners for one in read(image, 0.0)])
     assert shown.shape == image.shape
     assert np.allclose(changed[:, ::-1].min(axis=0), corners.min(axis=0), atol=8)
     assert np.allclose(changed[:, ::-1].max(axis=0), corners.max(axis=0), atol=8)

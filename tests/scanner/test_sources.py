@@ -1,7 +1,6 @@
 """Sources: every kind of picture and text that comes in, what is wrong with it, and that the scanner stays up."""
 
 import os
-import pty
 import threading
 from typing import ClassVar
 
@@ -11,12 +10,11 @@ import pytest
 
 from label_templates import raster
 from scanner import watch as watching
-from scanner.frames import Frame, SourceError, Text, Wish, Words, open_source
-from scanner.sources import cameras, live, texts
+from scanner.frames import Frame, SourceError, Wish, Words, open_source
+from scanner.sources import cameras, live
 from scanner.sources.doubts import AFTER_S, Doubts
 from scanner.sources.pictures import PictureError, as_picture, decoded
 from scanner.sources.source import plain_address
-from scanner.sources.texts import Lines, serial
 from tests.scanner.shown import LOAD, NOON, PACK, ROLL, Given, Heard, film, picture, streamed, watch_film
 
 GREY = np.full((120, 160), 128, np.uint8)
