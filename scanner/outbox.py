@@ -22,6 +22,8 @@ _TABLES = (
     "late (number INTEGER PRIMARY KEY, scan TEXT NOT NULL, answer TEXT NOT NULL)",
 )
 
+_HELD = "SELECT (SELECT count(*) FROM waiting) + (SELECT count(*) FROM refused) + (SELECT count(*) FROM late)"
+
 
 class OutboxError(Exception):
     """An outbox file that cannot be used, or has no room."""
@@ -104,17 +106,20 @@ class Outbox:
             made = db.execute("INSERT INTO waiting (scan, kept) VALUES (?, ?)", row)
         return Waiting(int(made.lastrowid or 0), scan, kept)
 
+    def _rows(self, select: str, *values: Any) -> list[Any]:
+        """What is read. Raises OutboxError when it cannot be."""
+        try:
+            return self._db.execute(select, values).fetchall()
+        except sqlite3.Error as error:
+            raise OutboxError(f"the outbox {self._path} cannot be read ({error}): check the disk") from error
+
     def held(self) -> int:
         """How many scans are kept, for whatever reason."""
-        return int(
-            self._db.execute(
-                "SELECT (SELECT count(*) FROM waiting) + (SELECT count(*) FROM refused) + (SELECT count(*) FROM late)"
-            ).fetchone()[0]
-        )
+        return int(self._rows(_HELD)[0][0])
 
     def waiting(self, most: int = -1) -> list[Waiting]:
         """The scans that wait, in the order they were read; at most so many."""
-        rows = self._db.execute("SELECT number, scan, kept FROM waiting ORDER BY number LIMIT ?", (most,)).fetchall()
+        rows = self._rows("SELECT number, scan, kept FROM waiting ORDER BY number LIMIT ?", most)
         return [Waiting(number, json.loads(scan), json.loads(kept or "null")) for number, scan, kept in rows]
 
     def done(self, one: Waiting, late: dict[str, Any] | None = None) -> None:
@@ -133,13 +138,12 @@ class Outbox:
 
     def refused(self) -> list[tuple[dict[str, Any], str]]:
         """The scans that the service could not take, with its reasons, until `told`."""
-        return [
-            (json.loads(scan), why) for scan, why in self._db.execute("SELECT scan, why FROM refused ORDER BY number")
-        ]
+        rows = self._rows("SELECT scan, why FROM refused ORDER BY number")
+        return [(json.loads(scan), why) for scan, why in rows]
 
     def late(self) -> list[tuple[dict[str, Any], dict[str, Any]]]:
         """The scans answered late with anything but go, and the answers, until `told`."""
-        rows = self._db.execute("SELECT scan, answer FROM late ORDER BY number")
+        rows = self._rows("SELECT scan, answer FROM late ORDER BY number")
         return [(json.loads(scan), json.loads(answer)) for scan, answer in rows]
 
     def told(self) -> None:

@@ -73,7 +73,7 @@ class Watch:
             except StopIteration:
                 return False
             self._take(given)
-            self._client.tend()
+            self._tend()
             self.tell_late()
             self._also.turn()
         return True
@@ -115,8 +115,17 @@ class Watch:
             self._fault(type(error).__name__, f"the decoder failed on a frame ({type(error).__name__}: {error})"[:200])
             return []
 
+    def _tend(self) -> None:
+        try:
+            self._client.tend()
+        except OutboxError as error:
+            self._tell_once("outbox", str(error))
+
     def _fault(self, kind: str, words: str) -> None:
         self.counts.unread += 1
+        self._tell_once(kind, words)
+
+    def _tell_once(self, kind: str, words: str) -> None:
         if kind not in self._faults:
             self._faults.add(kind)
             self._also.words(words)
@@ -139,10 +148,13 @@ class Watch:
         self.counts.answered = self._client.answered
         self.tell_late()
         self._told(at, code, verdict)
-        if warning := self._client.fills():
-            self._also.words(warning)
-        if code.startswith("B-") and verdict.verdict != "stop":
-            self._tell_untold()
+        try:
+            if warning := self._client.fills():
+                self._also.words(warning)
+            if code.startswith("B-") and verdict.verdict != "stop":
+                self._tell_untold()
+        except OutboxError as error:
+            self._tell_once("outbox", str(error))
 
     def tell_late(self) -> None:
         """Tell of the answers that came after their time."""
@@ -158,7 +170,4 @@ class Watch:
         self._also.words(f"scans made without the service that need you: {len(untold)}")
         for scan, verdict in untold:
             self._told(datetime.fromisoformat(scan["seen_at"]), scan["code"], verdict)
-        try:
-            self._client.told()
-        except OutboxError as error:
-            self._also.words(str(error))
+        self._client.told()

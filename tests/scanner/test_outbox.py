@@ -1,9 +1,13 @@
 """The outbox while the service is away: bounded and loud, in order, and whoever signs on is told what became of it."""
 
 import json
+import os
 import sqlite3
+import subprocess
+import sys
 from datetime import datetime, timedelta
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -77,6 +81,47 @@ def test_a_disk_that_takes_no_scan_is_told_and_the_scanner_goes_on(tmp_path, ser
     heard.watch.run()
     assert [verdict for _, verdict in heard.verdicts] == [NOT_TAKEN, NOT_TAKEN]
     assert service.came == []
+
+
+def test_an_outbox_that_breaks_while_scanning_is_told_once_and_the_scanner_goes_on(tmp_path, service):
+    heard = Heard(Given(*[Text(PACK.code, NOON)] * 2, None), service.url, tmp_path / "o.db")
+    heard.outbox.close()
+    heard.watch.run()
+    assert [verdict for _, verdict in heard.verdicts] == [NOT_TAKEN, NOT_TAKEN]
+    assert len(heard.words) == 1
+    assert "cannot be read" in heard.words[0]
+
+
+def test_a_scanner_killed_while_the_service_is_away_sends_its_scans_when_it_is_started_again(tmp_path, away):
+    url, back = away
+    command = [
+        sys.executable,
+        "-m",
+        "service.cli",
+        "scan",
+        "--station",
+        "wash-1",
+        "--source",
+        "keys",
+        "--url",
+        url,
+        "--mute",
+    ]
+    env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    running = subprocess.Popen(command, cwd=tmp_path, env=env, text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    running.stdin.write(f"{PACK.code}\n{LOAD.code}\n{PACK.code}\n")
+    running.stdin.flush()
+    told = [running.stdout.readline() for _ in range(3)]
+    running.kill()
+    running.communicate()
+    service = back()
+    done = subprocess.run(
+        command, cwd=tmp_path, env=env, text=True, stdin=subprocess.DEVNULL, capture_output=True, check=False
+    )
+    assert all("NOT CHECKED" in line for line in told)
+    assert [body["code"] for body in service.came] == [PACK.code, LOAD.code, PACK.code]
+    assert len({body["id"] for body in service.came}) == 3
+    assert (done.returncode, done.stdout.count("LATE GO")) == (0, 3)
 
 
 def test_what_was_put_is_synced_to_the_disk(tmp_path):
