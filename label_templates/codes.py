@@ -26,6 +26,8 @@ _SHAPES: Final = {
     "I": ("instrument", rf"I-{_SITE}-(?P<number>\d{{5}})", "I-K7-00417-V"),
     "K": ("bench card", r"K-(?P<word>[A-Z0-9]{1,10})", "K-WET-E"),
 }
+LETTERS: Final = tuple(_SHAPES)
+"""The first letter of every kind."""
 _PATTERNS: Final = {
     letter: re.compile(rf"(?P<body>{shape})-(?P<check>[0-9A-Z*])") for letter, (_, shape, _) in _SHAPES.items()
 }

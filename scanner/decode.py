@@ -3,6 +3,7 @@
 import itertools
 import re
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +13,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from label_templates.codes import Code, CodeError, parse
-from scanner.rescue import squares
+from scanner.rescue import bars, squares
 
 try:
     import pyzbar.pyzbar as zbar
@@ -25,7 +26,7 @@ _SECOND_OPINION_S = 0.035
 """Seconds zbar takes for a megapixel with nothing in it; measured on two cores, only to keep within a budget."""
 
 
-_PATIENCE_S, _REGIONS = 4.0, 8
+_PATIENCE_S, _REGIONS = 2.0, 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
     if found := [_from_zxing(result) for result in seen if result.valid and result.text]:
         return found
     grey = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
-    return _second(grey, until) or _rescued(grey, [_corners(result) for result in seen if not result.valid], until)
+    return _second(grey, until) or _rescued(grey, [_corners(result) for result in seen if not result.valid and result.format != zxingcpp.BarcodeFormat.Code128], until)
 
 
 def _second(grey: Image, until: float) -> list[Sighting]:
@@ -74,12 +75,22 @@ def _second(grey: Image, until: float) -> list[Sighting]:
 
 def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> list[Sighting]:
     """What is read in likely regions, those first that a stock reader found but could not read; the first that is read ends it."""
-    for corners in itertools.islice(itertools.chain(unread, squares.find(grey)), _REGIONS):
+    for symbology, reader, corners in _likely(grey, unread):
         if time.monotonic() > until:
             break
-        if found := squares.read(grey, corners, until):
-            return [Sighting(found.text, "QR", found.corners, found.how)]
+        if found := reader.read(grey, corners, until):
+            return [Sighting(found.text, symbology, found.corners, found.how)]
     return []
+
+
+def _likely(grey: Image, unread: list[NDArray[np.float64]]) -> Iterator[tuple[str, Any, NDArray[np.float64]]]:
+    """Regions with the reader to try them, in turns: regions of each reader are in its own order of promise."""
+    for corners in unread:
+        yield "QR", squares, corners
+    for pair in itertools.zip_longest(bars.find(grey)[:_REGIONS], squares.find(grey)[:_REGIONS]):
+        for symbology, reader, corners in zip(("CODE128", "QR"), (bars, squares), pair, strict=True):
+            if corners is not None:
+                yield symbology, reader, corners
 
 
 def _from_zxing(result: Any) -> Sighting:

@@ -14,9 +14,9 @@ QUIET = 2
 """Modules of quiet zone that the fit looks at."""
 _FINE = 2
 """Points looked at across a module."""
-_KNOTS = 5
+_KNOTS = 9
 """Points across a grid where crinkled wrap may move it, each by itself."""
-_STIFF = 12.0
+_STIFF = 1.0
 """How strongly neighbouring knots pull each other, against one point of the picture."""
 
 
@@ -112,9 +112,9 @@ def looked(picture: NDArray[np.float32], at: Floats) -> Floats:
     return cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)[:, 0].astype(float)
 
 
-def agreement(picture: NDArray[np.float32], grid: Grid, blur: float = 0.5) -> float:
-    """How well the patterns that every code has are seen where `grid` puts them: a correlation, 1 at best."""
-    at, want = targets((grid.size - 17) // 4, blur)
+def agreement(picture: NDArray[np.float32], grid: Grid, blur: float, every: int = 1) -> float:
+    """How well the patterns that every code has are seen where `grid` puts them: a correlation, 1 at best; by one point of so many."""
+    at, want = (part[::every] for part in targets((grid.size - 17) // 4, blur))
     got = looked(picture, grid.pixels(at))
     got, want = got - got.mean(), want - want.mean()
     return float(-(got @ want) / np.sqrt(max(got @ got, 1e-9) * (want @ want)))

@@ -9,9 +9,10 @@ import numpy as np
 import zxingcpp
 from numpy.typing import NDArray
 
-from scanner.rescue import Reading, qr_soft
+from scanner.rescue import qr_soft
 from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over
 from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask, path
+from scanner.rescue.reading import Reading
 
 Grey = NDArray[np.uint8]
 _SCALES = (1.0, 0.5, 0.25)
@@ -20,13 +21,14 @@ _WORKING = 4.0
 _ARCS = (0.0, 0.9, 1.25, 1.5)
 """Half arcs of rolls, in radians, that a fit begins from."""
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2,)
-_VERSIONS = (1, 2, 3, 4, 5)
+_OF_A_KIND = 8
+_VERSIONS = (1, 2, 3, 4, 5, 6, 7)
 _LEAST = 0.8
 """Pixels of the smallest module that is looked for."""
 _TRIED, _CRINKLED, _ROUNDS = 10, 2, 3
 """Grids tried as a plane or roll, of those how many as crinkled, and how often each is bent anew."""
-PROMISING = 0.45
-"""Agreement with the known patterns below which a grid is no code."""
+_HOPEFUL, PROMISING = 0.25, 0.5
+"""Agreement with the known patterns below which a grid is not tried, and below which, once settled, it is no code."""
 
 
 def find(grey: Grey) -> list[Floats]:
@@ -53,16 +55,21 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
     for level, join in itertools.product(levels, (3, 7)):
         busy = cv2.morphologyEx((change > level).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((join, join), np.uint8))
         busy = cv2.morphologyEx(busy, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-        outlines, _ = cv2.findContours(busy, cv2.RETR_LIST, cv2.CHAIN_APPROX_SIMPLE)
-        for outline in outlines:
-            middle, (wide, tall), turn = cv2.minAreaRect(outline)
-            if min(wide, tall) < 14 or max(wide, tall) > 4 * min(wide, tall):
+        _, places, boxes, _ = cv2.connectedComponentsWithStats(busy)
+        sides = boxes[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]]
+        fit = np.flatnonzero((sides.min(axis=1) >= 14) & (sides.max(axis=1) < 5 * sides.min(axis=1)))
+        for number in fit[fit > 0][np.argsort(-boxes[fit[fit > 0], cv2.CC_STAT_AREA])][:_OF_A_KIND]:
+            left, top, wide, tall = boxes[number, :4]
+            part = (places[top : top + tall, left : left + wide] == number).astype(np.uint8)
+            outlines, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(int(left), int(top)))
+            middle, (across, along), turn = cv2.minAreaRect(outlines[0])
+            if min(across, along) < 14 or max(across, along) > 4 * min(across, along):
                 continue
-            full = cv2.contourArea(outline) / (wide * tall)
+            full = cv2.contourArea(outlines[0]) / (across * along)
             if full < 0.5:
                 continue
-            corners = cv2.boxPoints((middle, (max(wide - 2, 1), max(tall - 2, 1)), turn)).astype(float)
-            yield full * min(wide, tall) / max(wide, tall) * min(1.0, min(wide, tall) / 30), corners
+            corners = cv2.boxPoints((middle, (max(across - 2, 1), max(along - 2, 1)), turn)).astype(float)
+            yield full * min(across, along) / max(across, along) * min(1.0, min(across, along) / 30), corners
 
 
 def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
@@ -103,8 +110,8 @@ def _starts(grey: Grey, corners: Floats) -> list[tuple[float, "_Cut", Grid]]:
         rolls = [(arc, axis) for arc in _ARCS for axis in (0, 1) if arc or not axis] if version == 1 else [(0.0, 0)]
         for turn, (arc, axis) in itertools.product(range(4), rolls):
             grid = over(np.roll(cut.corners, -turn, axis=0), size, arc, axis)
-            found.append((agreement(cut.soft(0.5), grid, 0.5), cut, grid))
-    return sorted(found, key=lambda one: -one[0])
+            found.append((agreement(cut.soft(0.5), grid, 0.5, 3), cut, grid))
+    return sorted((one for one in found if one[0] > _HOPEFUL), key=lambda one: -one[0])
 
 
 def _settled(cut: "_Cut", grid: Grid) -> Grid:
@@ -194,7 +201,8 @@ def _decoded(values: Floats) -> str | None:
     size = len(values)
     drawn = np.where(np.pad(values, 4, constant_values=-1) > 0, 0, 255).astype(np.uint8)
     drawn = np.kron(drawn, np.ones((3, 3), np.uint8))
-    for result in zxingcpp.read_barcodes(drawn, formats=_FORMATS, is_pure=True, text_mode=zxingcpp.TextMode.Plain):
+    plain = {"try_rotate": False, "try_downscale": False, "try_invert": False, "text_mode": zxingcpp.TextMode.Plain}
+    for result in zxingcpp.read_barcodes(drawn, formats=_FORMATS, **plain):
         if result.text:
             return str(result.text)
     return _ours(values) if size == 21 else None

@@ -1,0 +1,172 @@
+"""Where the characters of a profile lie: the path from a start to a stop whose widths change slowly."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from scanner.rescue.code128 import CHARACTER, PATTERNS, STOP, TAIL
+
+Floats = NDArray[np.float32]
+_QUIET = 4
+"""Modules of the quiet zone that are looked at."""
+_SAMPLES = 2
+"""A module, when a stretch is held against the characters."""
+_STEP = 3
+"""Places a module at which a character may begin."""
+_FINER = 4
+"""Samples between two places."""
+_WIDTHS = 1.07 ** np.arange(-6, 7)
+"""Widths of a module in units of the guessed one."""
+_SOFT = 0.45
+"""Modules by which patterns are blurred before they are held against a profile."""
+_HIDDEN = 0.45
+"""What a character costs at most: it may be covered."""
+_CHANGE = 0.02
+"""What it costs when a width changes by a step."""
+_QUICKEST = 2
+"""Steps by which a width may change from a character to the next."""
+_MOST = 48
+"""Characters at most."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """Knots: where each character, the stop and what comes after it begin, in samples of the profile; and its cost."""
+
+    knots: NDArray[np.float64]
+    cost: float
+
+
+def guess(profile: Floats) -> float:
+    """Samples a module, roughly: a character of 11 modules has six bars and spaces."""
+    level = profile - cv2.blur(profile[None], (len(profile) // 8 * 2 + 1, 1))[0]
+    high = level > 0
+    turns = np.flatnonzero(np.diff(high))
+    if len(turns) < 12:
+        return 0.0
+    inner = turns[len(turns) // 20 : -(len(turns) // 20) or None]
+    return float((inner[-1] - inner[0]) / (len(inner) - 1) * 6 / CHARACTER)
+
+
+@lru_cache(maxsize=1)
+def _marks() -> tuple[Floats, Floats]:
+    """Samples from the quiet zone before a character to the one after a stop × what they are held against, twice.
+
+    First the 103 characters, 3 starts and the stop, each of length 1 and mean 0; then which samples each of the three
+    kinds covers, over their number.
+    """
+    whole = (_QUIET + TAIL + _QUIET) * _SAMPLES
+    spans = [(_QUIET, _QUIET + CHARACTER), (0, _QUIET + CHARACTER), (_QUIET, _QUIET + TAIL + _QUIET)]
+    quiet = np.zeros((3, _QUIET), np.float32)
+    kinds = [PATTERNS[:103], np.concatenate([quiet, PATTERNS[103:]], 1), np.concatenate([STOP, quiet[0]])[None]]
+    marks, covers = [], np.zeros((whole, 3), np.float32)
+    for kind, (first, last), cover in zip(kinds, spans, covers.T, strict=True):
+        span = slice(first * _SAMPLES, last * _SAMPLES)
+        fine = np.repeat(kind, _SAMPLES, axis=1)
+        soft = cv2.GaussianBlur(fine, (0, 0), _SOFT * _SAMPLES, sigmaY=1e-3, borderType=cv2.BORDER_REPLICATE)
+        soft = soft - soft.mean(1, keepdims=True)
+        placed = np.zeros((len(kind), whole), np.float32)
+        placed[:, span] = soft / np.linalg.norm(soft, axis=1, keepdims=True)
+        marks.append(placed)
+        cover[span] = 1 / (span.stop - span.start)
+    return np.concatenate(marks).T.copy(), covers
+
+
+def pace(profile: Floats, module: float) -> list[Pace]:
+    """The likeliest places of the characters in a profile (black is high) whose modules are some `module` samples wide.
+
+    One `Pace` for each plausible count of characters, cheapest first, three at most.
+    """
+    places = np.arange(0, len(profile) - 1, module / (_STEP * _FINER))
+    dark = np.interp(places, np.arange(len(profile)), profile).astype(np.float32)
+    inside, begin, end = _costs(_even(dark))
+    return [_scaled(found, module) for found in _paths(begin, np.minimum(inside, _HIDDEN), end)]
+
+
+def _even(dark: Floats) -> Floats:
+    """The same, with a like contrast everywhere: a shadow takes light from a part of a label."""
+    span = (40 * _STEP * _FINER + 1, 1)
+    level = dark - cv2.blur(dark[None], span)[0]
+    spread = np.sqrt(np.maximum(cv2.blur(np.square(level)[None], span), 0))
+    least = cv2.erode(spread, np.ones((1, span[0])))[0]
+    return np.clip(level / (least + 0.05 * np.median(least) + 1e-6), -4, 4)
+
+
+def _costs(dark: Floats) -> tuple[Floats, Floats, Floats]:
+    """Places × widths: how unlike (0 to 2) the best character, the best start and the stop is what begins there."""
+    marks, covers = _marks()
+    grain = 0.06
+    modules = (np.arange(len(marks)) + 0.5) / _SAMPLES - _QUIET
+    offsets = np.rint(modules * (_STEP * _FINER) * _WIDTHS[:, None]).astype(np.int32)
+    before, after = -int(offsets.min()), int(offsets.max())
+    padded = np.pad(dark, (before, after), mode="edge")
+    at = np.arange(0, len(dark), _FINER, dtype=np.int32)[:, None] + before
+    costs = np.empty((3, len(at), len(_WIDTHS)), np.float32)
+    for width, offset in enumerate(offsets):
+        seen = padded[at + offset]
+        like = seen @ marks
+        spread = np.square(seen) @ covers - np.square(seen @ covers) + grain
+        best = np.stack([like[:, :103].max(1), like[:, 103:106].max(1), like[:, 106]], 1)
+        costs[:, :, width] = (1 - best / np.sqrt(spread / covers.max(0))).T
+    return costs[0], costs[1], costs[2]
+
+
+def _paths(begin: Floats, inside: Floats, end: Floats) -> list[tuple[float, int, list[int]]]:
+    """(mean cost, first place, widths of the characters and of the stop): of the best path of each length."""
+    count, wide = inside.shape
+    jumps = np.rint(_WIDTHS * CHARACTER * _STEP).astype(np.int64)
+    source = np.arange(count)[:, None] - jumps
+    source = np.where(source < 0, count * wide, source * wide + np.arange(wide))
+
+    def arrive(cost: Floats) -> Floats:
+        return np.append(cost.ravel(), np.float32(1e3))[source]
+
+    here = arrive(begin)
+    heres = []
+    found = []
+    for length in range(1, _MOST):
+        last = here + end
+        best = int(last.argmin())
+        cost = float(last.ravel()[best])
+        if cost > 100:
+            break
+        if length >= 3:
+            found.append((cost / (length + 1), length, best))
+        heres.append(here)
+        here = arrive(_eased(here) + inside)
+    found.sort()
+    return [_walk(cost, best, heres[:length], jumps) for cost, length, best in found[:3]]
+
+
+def _eased(here: Floats) -> Floats:
+    """The cost of being there and then changing to another width."""
+    for _ in range(_QUICKEST):
+        near = here.copy()
+        np.minimum(near[:, 1:], here[:, :-1] + _CHANGE, out=near[:, 1:])
+        np.minimum(near[:, :-1], here[:, 1:] + _CHANGE, out=near[:, :-1])
+        here = near
+    return here
+
+
+def _walk(cost: float, best: int, heres: list[Floats], jumps: NDArray[np.int64]) -> tuple[float, int, list[int]]:
+    """Back from the stop, character by character, to the start."""
+    place, width = divmod(best, len(jumps))
+    widths = [width]
+    for before in heres[-2::-1]:
+        widths.append(width)
+        place -= int(jumps[width])
+        change = np.abs(np.arange(len(jumps)) - width)
+        width = int(np.where(change <= _QUICKEST, before[place] + _CHANGE * change, np.inf).argmin())
+    widths.append(width)
+    return cost, place - int(jumps[width]), widths[::-1]
+
+
+def _scaled(found: tuple[float, int, list[int]], module: float) -> Pace:
+    cost, first, widths = found
+    steps = np.rint(_WIDTHS * CHARACTER * _STEP)[widths]
+    steps[-1] = _WIDTHS[widths[-1]] * TAIL * _STEP
+    knots = first + np.concatenate([[0], np.cumsum(steps)])
+    return Pace(knots * module / _STEP, cost)

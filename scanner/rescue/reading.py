@@ -1,0 +1,15 @@
+"""What a rescue returns."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A symbol read: its text, its corners (4 × 2, pixels of the frame), and in a few words which trick read it."""
+
+    text: str
+    corners: NDArray[np.float64]
+    how: str

@@ -1,0 +1,75 @@
+"""The rescue of Code 128: what it bears, and that it never reads what is not there."""
+
+import time
+
+import cv2
+import numpy as np
+import pytest
+
+from scanner.rescue import bars
+from tests.scanner import made
+
+
+def texts(picture):
+    """Every text that is read in the likeliest three regions of a picture."""
+    until = time.monotonic() + 60
+    readings = (bars.read(picture, region, until) for region in bars.find(picture)[:3])
+    return {reading.text for reading in readings if reading}
+
+
+@pytest.mark.parametrize("turn", [0, 25, 45, 90, 155, 180, 225, 340])
+def test_a_symbol_turned_by_any_angle_is_read(turn):
+    rng = np.random.default_rng(turn)
+    text = made.code(rng)
+    one = made.shot("CODE128", text, rng)
+    one.turn = turn
+    assert texts(made.taken(one)) == {text}
+
+
+@pytest.mark.parametrize(
+    ("damage", "amount"),
+    [
+        ("module size", 0.86),
+        ("defocus", 1.2),
+        ("noise", 80),
+        ("contrast", 10),
+        ("glare", 8),
+        ("cylinder", 150),
+        ("perspective", 60),
+    ],
+)
+def test_a_symbol_spoilt_beyond_what_stock_readers_bear_is_read(damage, amount):
+    trials = [made.trial("CODE128", damage, amount, seed) for seed in range(3)]
+    assert sum(texts(picture) == {text} for picture, text in trials) >= 2
+
+
+def test_an_empty_or_noisy_picture_has_no_regions():
+    grey = np.full((240, 320), 120, np.uint8)
+    noise = np.random.default_rng(1).normal(120, 20, grey.shape).clip(0, 255).astype(np.uint8)
+    assert (bars.find(grey), bars.find(noise)) == ([], [])
+
+
+def test_the_corners_of_a_reading_lie_on_the_symbol():
+    rng = np.random.default_rng(3)
+    one = made.shot("CODE128", made.code(rng), rng)
+    one.turn = 30
+    picture = made.taken(one)
+    (region, *_) = bars.find(picture)
+    corners = bars.read(picture, region, time.monotonic() + 60).corners
+    along = corners[1] - corners[0]
+    wide = (one.box[2] - one.box[0]) * one.pixels / one.per
+    assert np.hypot(*along) == pytest.approx(wide, rel=0.02)
+    assert np.degrees(np.arctan2(along[1], along[0])) == pytest.approx(30, abs=1)
+
+
+def test_nothing_is_looked_for_once_the_time_is_over():
+    picture, _ = made.trial("CODE128", "noise", 10, 1)
+    (region, *_) = bars.find(picture)
+    assert bars.read(picture, region, time.monotonic()) is None
+
+
+def test_stripes_are_not_a_code():
+    stripes = np.tile(np.repeat([40, 200], 4), 60).astype(np.uint8)
+    picture = cv2.copyMakeBorder(np.tile(stripes, (90, 1)), 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=200)
+    assert bars.find(picture)
+    assert texts(picture) == set()
