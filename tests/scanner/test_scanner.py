@@ -257,5 +257,7 @@ def test_the_scanner_knows_the_codes_and_nothing_else_of_ours():
     for file in Path(decode.__file__).parent.rglob("*.py"):
         for line in file.read_text("utf-8").splitlines():
             if line.startswith(("from label_templates", "import label_templates", "from service", "import service")):
-                known = line.startswith("from label_templates.codes import") or line == "from label_templates import codes"
+                known = (
+                    line.startswith("from label_templates.codes import") or line == "from label_templates import codes"
+                )
                 assert known, (file.name, line)
