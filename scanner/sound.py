@@ -15,9 +15,11 @@ TONES: dict[str, tuple[tuple[int, float], ...]] = {
     "go": ((880, 0.09),),
     "ask": ((660, 0.09), (0, 0.05), (660, 0.09)),
     "stop": ((330, 0.16), (0, 0.05), (247, 0.32)),
+    "not taken": ((247, 0.3), (0, 0.08), (247, 0.3), (0, 0.08), (247, 0.3)),
     "not checked": ((440, 0.06), (0, 0.06), (440, 0.06), (0, 0.06), (440, 0.06)),
 }
-"""Verdict → (hertz, seconds); 0 Hz is silence. Higher is good news, falling is bad, three short is no news."""
+"""Verdict → (hertz, seconds); 0 Hz is silence. Higher is good news, falling is bad, three short is no news, three long
+and low is lost."""
 
 
 @lru_cache

@@ -6,21 +6,28 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 
 class Service:
-    """Answers `POST /api/scans` with `status` and `answer`; keeps what came."""
+    """Answers `POST /api/scans` with `status`, `headers` and `answer`; 403 for the station it `refuses`; keeps what came."""
 
     def __init__(self, port=0):
         self.came = []
         self.status, self.answer = 200, {"verdict": "go", "headline": "Yes.", "detail": "", "next": "", "rule": None}
+        self.headers, self.refuses, self.closed = {}, None, False
         service = self
 
         class Handler(BaseHTTPRequestHandler):
             protocol_version = "HTTP/1.1"
 
             def do_POST(self):
+                if service.closed:
+                    self.close_connection = True
+                    return
                 body = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
                 service.came.append(body)
                 data = json.dumps(service.answer).encode()
-                self.send_response(service.status)
+                refused = service.refuses is not None and body.get("station") == service.refuses
+                self.send_response(403 if refused else service.status)
+                for header in service.headers.items():
+                    self.send_header(*header)
                 self.send_header("Content-Length", str(len(data)))
                 self.end_headers()
                 self.wfile.write(data)
@@ -31,8 +38,9 @@ class Service:
         self._server = ThreadingHTTPServer(("127.0.0.1", port), Handler)
         self.port = self._server.server_address[1]
         self.url = f"http://127.0.0.1:{self.port}"
-        threading.Thread(target=self._server.serve_forever, daemon=True).start()
+        threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True).start()
 
     def close(self):
+        self.closed = True
         self._server.shutdown()
         self._server.server_close()

@@ -81,6 +81,9 @@ def main() -> Any:
     except (LedgerError, SettingsError) as error:
         click.echo(f"foldmark: {error}", err=True)
         sys.exit(2)
+    except ImportError as error:
+        click.echo(f"foldmark: a part is missing ({error}): install Foldmark again", err=True)
+        sys.exit(2)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)

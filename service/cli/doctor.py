@@ -31,12 +31,21 @@ class Finding:
 def _parts(_settings: Settings) -> list[Finding]:
     found = [Finding("Python", sys.version_info >= (3, 11), needed=True, says=platform.python_version())]
     names = ("zxing-cpp", "opencv-python-headless", "sqlite-utils", "reportlab")
-    return found + [Finding(name, ok=True, needed=True, says=importlib.metadata.version(name)) for name in names]
+    return found + [_part(name) for name in names]
+
+
+def _part(name: str) -> Finding:
+    try:
+        return Finding(name, ok=True, needed=True, says=importlib.metadata.version(name))
+    except importlib.metadata.PackageNotFoundError:
+        return Finding(name, ok=False, needed=True, says="not installed: install Foldmark again")
 
 
 def _second_opinion(_settings: Settings) -> list[Finding]:
-    from scanner.decode import second_opinion  # noqa: PLC0415  (OpenCV takes its time)
-
+    try:
+        from scanner.decode import second_opinion  # noqa: PLC0415  (OpenCV takes its time)
+    except ImportError as error:
+        return [Finding("the scanner", ok=False, needed=True, says=f"cannot read: {error}. Install Foldmark again")]
     there = second_opinion()
     says = "the scanner's second opinion" if there else "not installed: the scanner reads with zxing-cpp alone"
     return [Finding("libzbar", there, needed=False, says=says)]
@@ -92,13 +101,21 @@ def _port(settings: Settings) -> list[Finding]:
 LOOKS: tuple[Callable[[Settings], list[Finding]], ...] = (_parts, _second_opinion, _cameras, _sound, _ledger, _port)
 
 
-@click.command(epilog="\b\nExamples:\n  foldmark doctor\n  foldmark --ledger /srv/k7.db doctor --json")
+@click.command(epilog="\b\nExamples:\n  foldmark doctor\n  foldmark --ledger /srv/k7.db doctor --json\n"
+               "  foldmark doctor --camera\n  foldmark doctor --camera 0")  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
+@click.option("--camera", is_flag=False, flag_value="all", metavar="[SOURCE]",
+              help="Look at the cameras instead: which there are, what each can do, is its picture well.")  # fmt: skip
 @click.pass_context
-def doctor(ctx: click.Context, *, as_json: bool) -> None:
+def doctor(ctx: click.Context, camera: str | None, *, as_json: bool) -> None:
     """Is everything here that Foldmark needs? Exit status 1 when something needed is not."""
-    settings = settings_of(ctx)
-    found = [finding for look in LOOKS for finding in look(settings)]
+    if camera is None:
+        settings = settings_of(ctx)
+        found = [finding for look in LOOKS for finding in look(settings)]
+    else:
+        from service.cli.cameras import looked_at  # noqa: PLC0415  (OpenCV takes its time)
+
+        found = [Finding(what, ok=ok, needed=True, says=says) for what, ok, says in looked_at(camera)]
     good = all(finding.ok or not finding.needed for finding in found)
     if as_json:
         click.echo(json.dumps({"ok": good, "findings": [asdict(finding) for finding in found]}, ensure_ascii=False))

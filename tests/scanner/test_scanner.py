@@ -2,10 +2,9 @@
 
 import json
 import os
-import threading
-import time
-from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+import subprocess
+import sys
+from datetime import timedelta
 from pathlib import Path
 
 import cv2
@@ -13,55 +12,20 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from label_templates import raster, stocks
-from label_templates.designs import BENCH_CARDS, LoadCard, Mark, PackLabel
+from label_templates.designs import BENCH_CARDS
 from scanner import decode
-from scanner.client import Client
 from scanner.decode import Sighting, ours, read
 from scanner.film import Film, FilmError
-from scanner.frames import SourceError, open_source
-from scanner.outbox import Outbox
+from scanner.frames import open_source
 from scanner.sound import TONES, Sound, wav
 from scanner.steady import Steady
-from scanner.watch import Watch
 from service.cli.scan import scan as scan_command
-
-ROLL = stocks.stock("roll-62x40")
-PACK = PackLabel("P-K7-0042-0017-R", "Dental extraction A", Mark("blue", "two bars"), "B-K7-003-J", "2026-03-04T10:12")
-LOAD = LoadCard("L-K7-1-0331-K", "Steriliser 1")
-NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
-
-
-def picture(label):
-    return np.asarray(raster.picture(label, ROLL).convert("L"))
-
-
-def film(path, *labels, seed=3):
-    made = Film(path, seed=seed)
-    for label in labels:
-        made.show(picture(label), label.code)
-    made.empty(2)
-    made.close()
-    return path
+from tests.scanner.shown import LOAD, NOON, PACK, Heard, film, picture, watch_film
+from tests.service_stub import Service
 
 
 def sighting(text):
     return Sighting(text, "QR", np.zeros((4, 2)), "zxing")
-
-
-def watch_film(path, service, outbox, pattern=None):
-    heard = []
-    source = open_source(str(path), clock=lambda n: NOON + timedelta(seconds=n / 15))
-    client = Client(service.url, Outbox(outbox), lambda: NOON)
-    watch = Watch(
-        source,
-        "loading-1",
-        client,
-        lambda at, code, verdict: heard.append((code, verdict.verdict)),
-        patient_pattern=pattern,
-    )
-    watch.run()
-    return heard, watch
 
 
 def test_every_label_shown_becomes_one_scan_in_the_order_shown(tmp_path, service):
@@ -197,98 +161,6 @@ def test_a_label_that_only_the_second_opinion_reads_is_scanned_from_a_feed(tmp_p
     assert [code for code, _ in heard] == [PACK.code]
 
 
-@pytest.mark.parametrize(
-    ("make", "words"),
-    [
-        (lambda p: p / "nowhere.avi", "there is no"),
-        (lambda p: _made(p / "empty.avi", b""), "is empty"),
-        (lambda p: _made(p / "corrupt.avi", os.urandom(5000)), "is not a video"),
-        (lambda p: p / "folder", "holds no pictures"),
-        (lambda p: "93", "camera 93 is not there"),
-    ],
-)  # fmt: skip
-def test_a_source_that_gives_no_pictures_says_why_in_one_line(tmp_path, make, words):
-    (tmp_path / "folder").mkdir()
-    with pytest.raises(SourceError, match=words) as caught:
-        open_source(str(make(tmp_path)))
-    assert "\n" not in str(caught.value)
-
-
-def _made(path, data):
-    path.write_bytes(data)
-    return path
-
-
-def test_a_video_cut_off_in_the_middle_gives_the_frames_it_has(tmp_path):
-    whole = film(tmp_path / "whole.avi", PACK, LOAD).read_bytes()
-    cut = _made(tmp_path / "cut.avi", whole[: len(whole) // 2])
-    frames = list(open_source(str(cut)))
-    assert 0 < len(frames) < 30
-
-
-def test_a_folder_of_pictures_is_read_in_the_order_of_names(tmp_path, service):
-    folder = tmp_path / "pictures"
-    folder.mkdir()
-    for name, label in (("b.png", LOAD), ("a.png", PACK)):
-        raster.write_png(label, ROLL, folder / name)
-    (folder / "notes.txt").write_text("no picture")
-    heard, _ = watch_film(folder, service, tmp_path / "out.db")
-    assert [code for code, _ in heard] == [PACK.code, LOAD.code]
-
-
-def test_a_broken_picture_in_a_folder_is_named(tmp_path):
-    (tmp_path / "a.png").write_bytes(b"no png")
-    with pytest.raises(SourceError, match=r"a\.png is not a picture"):
-        list(open_source(str(tmp_path)))
-
-
-class _Mjpeg(BaseHTTPRequestHandler):
-    pictures = ()
-
-    def do_GET(self):
-        self.send_response(200)
-        self.send_header("Content-Type", "multipart/x-mixed-replace; boundary=frame")
-        self.end_headers()
-        try:
-            for data in self.pictures:
-                self.wfile.write(b"--frame\r\nContent-Type: image/jpeg\r\n\r\n" + data + b"\r\n")
-                time.sleep(0.05)
-        except OSError:
-            pass
-
-    def log_message(self, *args):
-        pass
-
-
-def test_an_mjpeg_stream_is_read(tmp_path, service):
-    frames = [frame.image for frame in open_source(str(film(tmp_path / "f.avi", LOAD, PACK)))]
-    jpegs = [cv2.imencode(".jpg", image)[1].tobytes() for image in frames]
-    handler = type("Handler", (_Mjpeg,), {"pictures": jpegs})
-    server = ThreadingHTTPServer(("127.0.0.1", 0), handler)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    heard = []
-    try:
-        source = open_source(f"http://127.0.0.1:{server.server_address[1]}/stream")
-        client = Client(service.url, Outbox(tmp_path / "out.db"), lambda: NOON)
-        watch = Watch(source, "loading-1", client, lambda at, code, verdict: heard.append(code))
-        with pytest.raises(SourceError, match="no more pictures"):
-            watch.run()
-        source.close()
-    finally:
-        server.shutdown()
-        server.server_close()
-    assert heard == [LOAD.code, PACK.code]
-
-
-def test_a_stream_that_does_not_answer_or_has_no_pictures_says_so(service):
-    source = open_source("http://127.0.0.1:9/stream")
-    with pytest.raises(SourceError, match="does not answer"):
-        list(source)
-    source = open_source(service.url + "/nothing")
-    with pytest.raises(SourceError, match="answers 501"):
-        list(source)
-
-
 def test_a_film_that_cannot_be_written_says_so(tmp_path):
     with pytest.raises(FilmError, match="cannot be written"):
         Film(tmp_path / "nowhere" / "f.avi")
@@ -299,8 +171,8 @@ def test_the_same_seed_makes_the_same_film(tmp_path):
 
 
 def test_each_verdict_has_a_sound_of_its_own():
-    assert set(TONES) == {"go", "ask", "stop", "not checked"}
-    assert len({wav(name) for name in TONES}) == 4
+    assert set(TONES) == {"go", "ask", "stop", "not checked", "not taken"}
+    assert len({wav(name) for name in TONES}) == 5
     assert all(wav(name)[:4] == b"RIFF" for name in TONES)
     Sound(mute=True).play("stop")
 
@@ -322,7 +194,7 @@ def test_the_command_prints_one_line_a_verdict(tmp_path, service):
         str(tmp_path / "o.db"),
         "--mute",
     )
-    lines = done.output.strip().splitlines()
+    lines = done.stdout.strip().splitlines()
     assert done.exit_code == 0
     assert len(lines) == 2
     assert "GO" in lines[0] and LOAD.code in lines[0] and PACK.code in lines[1]
@@ -352,8 +224,40 @@ def test_wrong_use_of_the_command_is_one_clear_error_and_status_2(tmp_path, argu
     assert "Traceback" not in done.output
 
 
+def test_a_scanner_without_its_decoder_says_so_in_one_line(tmp_path):
+    program = "import sys; sys.modules['zxingcpp'] = None; sys.argv = ['foldmark', *sys.argv[1:]]; import service.cli; service.cli.main()"
+    done = subprocess.run([sys.executable, "-c", program, "scan", "--station", "wash-1", "--source", "0"], cwd=tmp_path, capture_output=True,
+                          text=True, check=False, env=os.environ | {"PYTHONPATH": str(Path(decode.__file__).parents[1])})  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr.startswith("foldmark: a part is missing (")
+    assert "zxingcpp" in done.stderr and done.stderr.count("\n") == 1
+
+
+def test_labels_shown_while_the_service_is_stopped_arrive_once_each_and_in_order(tmp_path, service):
+    labels = [*BENCH_CARDS[:8], LOAD, PACK]
+    source = open_source(str(film(tmp_path / "f.avi", *labels)), clock=lambda n: NOON + timedelta(seconds=n / 15))
+    heard = Heard(source, service.url, tmp_path / "o.db")
+    while len(service.came) < 3:
+        heard.watch.run(heard.watch.counts.frames + 1)
+    service.close()
+    while len(heard.codes) < 7:
+        heard.watch.run(heard.watch.counts.frames + 1)
+    again = Service(service.port)
+    heard.watch.run()
+    while heard.outbox.waiting():
+        heard.client.send_waiting()
+    again.close()
+    came = [body["code"] for body in service.came + again.came]
+    assert came == heard.codes == [label.code for label in labels]
+    assert [verdict for _, verdict in heard.verdicts[:7]] == ["go"] * 3 + ["not checked"] * 4
+    assert len({body["id"] for body in service.came + again.came}) == len(labels)
+
+
 def test_the_scanner_knows_the_codes_and_nothing_else_of_ours():
-    for file in Path(decode.__file__).parent.glob("*.py"):
+    for file in Path(decode.__file__).parent.rglob("*.py"):
         for line in file.read_text("utf-8").splitlines():
             if line.startswith(("from label_templates", "import label_templates", "from service", "import service")):
-                assert line.startswith("from label_templates.codes import"), (file.name, line)
+                known = (
+                    line.startswith("from label_templates.codes import") or line == "from label_templates import codes"
+                )
+                assert known, (file.name, line)

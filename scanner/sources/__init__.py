@@ -1,0 +1,1 @@
+"""Where pictures and texts come from: files, cameras, streams, hand scanners."""
