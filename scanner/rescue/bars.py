@@ -5,18 +5,19 @@ the profile itself asks for; the likeliest row that holds every check is the tex
 """
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from label_templates.codes import is_code
+from label_templates.codes import LETTERS, is_code
 from scanner.rescue import fit as fitting
 from scanner.rescue.bands import line, straighten, unwrinkled
 from scanner.rescue.bars_find import find
-from scanner.rescue.code128 import own_codes, paths, spell
+from scanner.rescue.code128 import Path, Spelling, any_text, own_codes, paths, spell
+from scanner.rescue.fit import Fit
 from scanner.rescue.pace import guess, pace
 from scanner.rescue.reading import Reading
 
@@ -26,8 +27,15 @@ Image = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 _MARGIN = 12.0
 """Nats by which the text must be likelier than any other that holds its checks."""
-_NOISIEST = 0.26
-"""Noise, in units of the contrast, above which nothing is believed."""
+_NOISIEST = (0.22, 0.18, 0.16)
+"""Noise, in units of the contrast, above which a fit is given up before it is refined once, twice, a third time."""
+_NOISIEST_FOREIGN = 0.12
+_DEARER = 0.5
+"""Nats by which a foreign text may be less likely than a row of characters that means nothing."""
+_WORST = 0.2
+"""What may be left of any one character, in units of the contrast: a wrong one on clear print leaves 0.3 and more."""
+_CLEAR = 0.3
+"""Trust below which a character may be hidden, so that only a code with two checks is believed."""
 _ARCS = (135, 165, 178)
 """Degrees of a roll that a symbol's width may cover, where it covers too much to be read as if it lay flat."""
 _PATHS = 2
@@ -36,13 +44,16 @@ _UNLIKELY = 0.34
 
 
 @dataclass(frozen=True, slots=True)
-class _Line:
-    """A way to look at a region: a profile, how much of it is to be trusted, where its samples lie among the bands'."""
+class _Look:
+    """A way to look at a region: the levels of its bands, and where their samples lie in the region as it was found."""
 
     how: str
-    profile: Floats
-    trust: Floats
+    levels: Floats
     places: NDArray[np.float64]
+
+    def turned(self) -> "_Look":
+        """The same, half a turn further."""
+        return _Look(self.how, self.levels[::-1, ::-1], self.places[::-1])
 
 
 def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | None:
@@ -50,33 +61,34 @@ def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | N
     bands = straighten(grey, corners)
     if bands is None:
         return None
-    for one in _lines(bands.levels):
-        for turned, knots in _likely(one):
+    for look in _looks(bands.levels):
+        for one, knots in _likely(look):
             if time.monotonic() > until:
                 return None
-            step = -1 if turned else 1
-            text = _text(one.profile[::step], one.trust[::step], knots)
+            text = _text(one.levels, knots)
             if text:
-                ends = np.interp(knots[[0, -1]], np.arange(len(one.places)), one.places[::step])
+                ends = np.interp(knots[[0, -1]], np.arange(len(one.places)), one.places)
                 return Reading(text, bands.corners(*ends), one.how)
     return None
 
 
-def _lines(levels: Floats) -> Iterator[_Line]:
+def _looks(levels: Floats) -> Iterator[_Look]:
     """The ways to look at a region, the most promising first."""
     places = np.arange(levels.shape[1], dtype=np.float64)
-    profile, trust = line(levels)
-    yield _Line("bars", profile, trust, places)
-    yield _Line("bars, unwrinkled", *line(unwrinkled(levels)), places)
-    first, last = _ends(profile)
+    yield _Look("bars", levels, places)
+    yield _Look("bars, unwrinkled", unwrinkled(levels), places)
+    third = len(levels) // 3
+    if third >= 2:
+        for first in (0, len(levels) - third, third):
+            yield _Look("bars, a part", levels[first : first + third], places)
+    first, last = _ends(line(levels)[0])
     for arc in _ARCS:
         half = np.deg2rad(arc / 2)
         middle, radius = (first + last) / 2, (last - first) / 2 / np.sin(half)
         reach = np.arcsin(np.clip((places[[0, -1]] - middle) / radius, -0.999, 0.999))
         bent = middle + radius * np.sin(np.linspace(*reach, len(places)))
-        yield _Line(
-            "bars, unrolled", *(np.interp(bent, places, part).astype(np.float32) for part in (profile, trust)), bent
-        )
+        flat = np.stack([np.interp(bent, places, band) for band in levels]).astype(np.float32)
+        yield _Look("bars, unrolled", flat, bent)
 
 
 def _ends(profile: Floats) -> tuple[int, int]:
@@ -90,38 +102,69 @@ def _ends(profile: Floats) -> tuple[int, int]:
     return int(first) + window // 2, max(int(last) - window // 2, int(first) + window // 2 + 8)
 
 
-def _likely(one: _Line) -> Iterator[tuple[bool, NDArray[np.float64]]]:
-    """(whether turned round, knots): where the characters may lie, the cheapest first."""
-    module = guess(one.profile)
+def _likely(look: _Look) -> Iterator[tuple[_Look, NDArray[np.float64]]]:
+    """The look, as it is or turned round, and knots: where the characters may lie in it, the cheapest first."""
+    profile, _ = line(look.levels)
+    module = guess(profile)
     if not module:
         return
+    turned = look.turned()
     for narrower in (1, 0.6):
-        both = [
-            (path, turned)
-            for turned in (False, True)
-            for path in pace(one.profile[:: -1 if turned else 1], module * narrower)
-        ]
-        both.sort(key=lambda path: path[0].cost)
-        for path, turned in both[:_PATHS]:
-            if path.cost > _UNLIKELY:
-                break
-            yield turned, path.knots
+        found = [(path, look) for path in pace(profile, module * narrower)]
+        found += [(path, turned) for path in pace(profile[::-1], module * narrower)]
+        found.sort(key=lambda one: one[0].cost)
+        for path, way in found[:_PATHS]:
+            if path.cost < _UNLIKELY:
+                yield way, path.knots
 
 
-def _text(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> str | None:
-    fit = fitting.sharpest(fitting.start(profile, trust, knots))
-    for _ in range(3):
-        fit = fitting.refine(fit, profile, trust, fitting.likeliest(*fitting.costs(fit)))
-    if fit.noise > _NOISIEST:
+def _text(levels: Floats, knots: NDArray[np.float64]) -> str | None:
+    """The text in bands whose characters lie at `knots`.
+
+    A code of ours is believed if both its checks hold and no other such code comes near it; another text if every
+    character is seen, and seen alike in one half of the scan lines and in the other.
+    """
+    fit = _fitted(*line(levels), knots)
+    if fit is None:
         return None
-    found, missing = paths(*fitting.costs(fit), own_codes(), 3 * _MARGIN)
-    best: tuple[str, float] | None = None
-    for path in found:
+    text = _only(fit, own_codes(), is_code, 2 * _MARGIN)
+    if text or fit.noise > _NOISIEST_FOREIGN or fit.clearness() < _CLEAR:
+        return text
+    text = _only(fit, any_text(), _is_foreign, _DEARER)
+    if text is None:
+        return None
+    halves = [_fitted(*line(half), knots) for half in (levels[::2], levels[1::2])]
+    return text if all(half and _only(half, any_text(), _is_foreign, _DEARER) == text for half in halves) else None
+
+
+def _is_foreign(text: str) -> bool:
+    """Whether a text is not like ours: ours must hold their own check."""
+    return len(text) > 1 and not (text[0] in LETTERS and text[1] == "-")
+
+
+def _fitted(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> Fit | None:
+    """The fit of a profile; None as soon as it is plain that it is none of a row of characters at `knots`."""
+    fit = fitting.sharpest(fitting.start(profile, trust, knots))
+    for most in _NOISIEST:
+        if fit.noise > most:
+            return None
+        fit = fitting.refine(fit, profile, trust, fitting.likeliest(*fitting.costs(fit)))
+    return fit
+
+
+def _only(fit: Fit, spelling: Spelling, valid: Callable[[str], bool], dearer: float) -> str | None:
+    """The valid text that is likelier by far than any other, and at most `dearer` than whatever is likeliest."""
+    known = paths(*fitting.costs(fit), spelling, 3 * _MARGIN)
+    best: tuple[str, Path] | None = None
+    next_cost = known.limit
+    for path in known.found:
         text = spell(path.values)
-        if text is None or not is_code(text) or (best and best[0] == text):
+        if text is None or not valid(text) or (best and best[0] == text):
             continue
         if best:
-            missing = min(missing, path.cost)
+            next_cost = min(next_cost, path.cost)
             break
-        best = text, path.cost
-    return best[0] if best and missing - best[1] > _MARGIN else None
+        best = text, path
+    if best is None or next_cost - best[1].cost < _MARGIN or best[1].cost - known.least > dearer:
+        return None
+    return best[0] if fitting.worst(fit, [*best[1].values, best[1].check]) < _WORST else None

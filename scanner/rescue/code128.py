@@ -121,11 +121,21 @@ class Path:
     cost: float
 
 
-def paths(single: Floats, pair: Floats, spelling: Spelling, slack: float, most: int = 1500) -> tuple[list[Path], float]:
-    """Every path `spelling` allows, with the check it needs, cheapest first; and the cost below which none is missing.
+@dataclass(frozen=True, slots=True)
+class Paths:
+    """The paths found, what the cheapest row of characters costs whatever it spells, the cost below which none is missing."""
+
+    found: list[Path]
+    least: float
+    limit: float
+
+
+def paths(single: Floats, pair: Floats, spelling: Spelling, slack: float, most: int = 1500) -> Paths:
+    """Every path `spelling` allows, with the check it needs, cheapest first.
 
     `single` is N × 106, what each character costs at each place (start, data, check); `pair` is N - 1 × 106 × 106, what
-    two neighbours cost on top. Followed are the paths that may end within `slack` of the cheapest, `most` at a time.
+    two neighbours cost on top. Followed are the paths that may end within `slack` of the cheapest row of characters,
+    whatever it spells, and no more than `most` at a time.
     """
     count = len(single)
     ahead = np.zeros((count, 106), np.float32)
@@ -133,36 +143,30 @@ def paths(single: Floats, pair: Floats, spelling: Spelling, slack: float, most: 
     for place in range(count - 2, -1, -1):
         step = single[place + 1] + ahead[place + 1]
         ahead[place] = (pair[place] + np.where(allowed[place + 1], step, np.inf)).min(1)
+    least = float((single[0] + ahead[0])[103:].min())
+    limit = least + slack
     state = spelling.start[:, 1].astype(np.int64)
     taken = spelling.start[:, :1].astype(np.int64)
     cost = single[0][taken[:, 0]]
-    missing = np.inf
     for place in range(1, count - 1):
-        if not len(state):
-            return [], 0.0
         after = spelling.table[state]
         total = cost[:, None] + pair[place - 1][taken[:, -1]] + single[place]
         hope = np.where(after >= 0, total + ahead[place], np.inf)
-        limit = min(float(hope.min()) + slack, missing)
-        if not np.isfinite(limit):
-            return [], 0.0
-        old, value = np.nonzero(hope <= limit)
+        old, value = np.nonzero(hope < limit)
         if old.size > most:
             hopes = hope[old, value]
             best = np.argpartition(hopes, most)
-            missing = min(missing, float(hopes[best[most]]))
+            limit = float(hopes[best[most]])
             old, value = old[best[:most]], value[best[:most]]
         state, cost = after[old, value].astype(np.int64), total[old, value]
         taken = np.concatenate([taken[old], value[:, None]], 1)
-        missing = min(missing, limit)
     whole = spelling.final[state]
     taken, cost = taken[whole], cost[whole]
-    if not len(taken):
-        return [], missing
     check = (taken @ np.maximum(np.arange(count - 1), 1)) % 103
     cost = cost + pair[count - 2][taken[:, -1], check] + single[count - 1][check]
     order = np.argsort(cost)[:200]
-    return [Path(taken[one].tolist(), int(check[one]), float(cost[one])) for one in order], missing
+    found = [Path(taken[one].tolist(), int(check[one]), float(cost[one])) for one in order]
+    return Paths(found, least, limit)
 
 
 def _allowed(count: int) -> NDArray[np.bool_]:

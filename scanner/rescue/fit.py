@@ -41,6 +41,11 @@ class Fit:
     noise: float
     """Standard deviation of what is seen from what it should be."""
 
+    def clearness(self) -> float:
+        """How much the character that is trusted least is to be trusted, 0 to 1."""
+        inside = self.trust[QUIET * FINE : (QUIET + self.count * CHARACTER) * FINE]
+        return float(inside.reshape(self.count, -1).mean(1).min())
+
 
 def start(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> Fit:
     """The first look at a profile (black is high) whose characters and stop begin at `knots`."""
@@ -164,6 +169,17 @@ def should_be(fit: Fit, values: list[int]) -> Floats:
         total[span] += mark[value]
     total[-len(stop) - (QUIET - _REACH) * FINE : -(QUIET - _REACH) * FINE] += stop
     return total
+
+
+def worst(fit: Fit, values: list[int]) -> float:
+    """The root mean square of what is left in the stretch that these characters and the stop explain worst.
+
+    Stretches are the characters, what is trusted of them, and the two ends with their quiet zones.
+    """
+    left = fit.trust * np.square(fit.seen - should_be(fit, values))
+    starts = np.append(0, (QUIET + np.arange(1, fit.count + 1) * CHARACTER) * FINE)
+    left, sure = np.add.reduceat(left, starts), np.add.reduceat(fit.trust, starts)
+    return float(np.sqrt((left / (sure + FINE)).max()))
 
 
 def sharpest(fit: Fit) -> Fit:
