@@ -31,6 +31,8 @@ class Sighting:
     symbology: str
     corners: NDArray[np.float64]
     how: str
+    clean: bool = False
+    """A QR code that a stock reader read without using any of its error correction."""
 
 
 def second_opinion() -> bool:
