@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from label_templates.codes import Code
+from label_templates.codes import Code, is_code
 from scanner.change import differs, small
 from scanner.choice import Choice
 from scanner.decode import Image, Sighting, ours, read
@@ -44,8 +44,8 @@ class Steady:
 
     A code is believed when two independent reads of it agree: of two frames, or in one frame of two symbols or by two
     readers; or at one read of a QR code that is `clean`. A patient's wristband has no check of ours, and wants two
-    frames. `gate` says what may be believed at all (a `Code`, a wristband's text, or None), and `read` reads the
-    picture fused from several frames of a region that no single one gives.
+    frames. `gate` says what a sighting may be believed to be (a code, a wristband's text, or None), and `read`
+    reads the picture fused from several frames of a region that no single one gives.
     """
 
     def __init__(self, gate: Gate = ours, read: Callable[[Image], list[Sighting]] = read) -> None:
@@ -83,7 +83,7 @@ class Steady:
         for sighting in [*sightings, *(found for track in tracks for found in self._fused(track))]:
             if code := self._gate(sighting):
                 seen.setdefault(str(code), []).append(sighting)
-                votes[str(code)] = _votes(seen[str(code)], wristband=isinstance(code, str))
+                votes[str(code)] = _votes(seen[str(code)], wristband=not is_code(str(code)))
         self._showings.feed(at_s, votes)
         middle = np.array(grey.shape[1::-1]) / 2
         told, unclear = self._choice.feed(at_s, seen, self._showings.believed, middle)
