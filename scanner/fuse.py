@@ -19,7 +19,7 @@ BURNT = 247
 _ALIKE = 0.2
 """The least correlation with the crops before, blurred; below it another thing is in view."""
 _BLUR = (0, 0), 1.5
-_STEPS = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 30, 1e-4)
+_STEPS = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 12, 1e-3)
 
 Picture = NDArray[np.float32]
 Matrix = NDArray[np.float64]
@@ -30,6 +30,8 @@ class Stack:
     """Crops of one region from several frames, all laid as the first one was. Empty until `add`."""
 
     crops: list[Picture] = field(default_factory=list)
+    weights: list[Picture] = field(default_factory=list)
+    """How much each pixel of each crop counts: sharp crops more, burnt-out pixels next to nothing."""
     onto: Matrix = field(default_factory=lambda: np.eye(3))
     """From pixels of the newest frame to pixels of the crops."""
 
@@ -49,12 +51,13 @@ class Stack:
             crop = _warped(grey, onto, wide, tall)
         self.onto = onto
         self.crops = [*self.crops[1 - MOST :], crop]
+        self.weights = [*self.weights[1 - MOST :], _weight(crop)]
         return True
 
     def fused(self) -> Picture:
-        """The mean of the crops, the sharper ones counting more, and pixels burnt out in one filled from the others."""
-        weights = np.stack([_sharpness(crop) * _unburnt(crop) for crop in self.crops])
-        return np.average(np.stack(self.crops), axis=0, weights=weights).astype(np.float32)
+        """The mean of the crops by their weights: what glare hides in one is filled from the others."""
+        total = sum(crop * weight for crop, weight in zip(self.crops, self.weights, strict=True))
+        return np.asarray(total / sum(self.weights))
 
     def pictures(self) -> list[Image]:
         """The fused picture for a reader (8-bit grey), as it is and with what noise is left smoothed."""
@@ -103,15 +106,11 @@ def _aligned(before: Picture, crop: Picture) -> Matrix | None:
     return np.linalg.inv(np.vstack([found, [0, 0, 1]]))
 
 
-def _sharpness(crop: Picture) -> float:
-    """The energy of the crop's edges, noise smoothed away."""
-    return float(cv2.Laplacian(cv2.GaussianBlur(crop, *_BLUR), cv2.CV_32F).var()) + 1e-6
-
-
-def _unburnt(crop: Picture) -> Picture:
-    """1 where a crop shows something, next to 0 where it is burnt out."""
-    burnt = cv2.GaussianBlur(crop, *_BLUR) >= BURNT  # a patch of it: single pixels are noise
-    return np.where(cv2.dilate(burnt.astype(np.uint8), np.ones((5, 5), np.uint8)), 1e-3, 1).astype(np.float32)
+def _weight(crop: Picture) -> Picture:
+    blurred = cv2.GaussianBlur(crop, *_BLUR)
+    sharpness = cv2.Laplacian(blurred, cv2.CV_32F).var() + 1e-6
+    burnt = cv2.dilate((blurred >= BURNT).astype(np.uint8), np.ones((5, 5), np.uint8))
+    return np.where(burnt, 1e-3, 1.0).astype(np.float32) * np.float32(sharpness)
 
 
 def _eight_bit(picture: Picture) -> Image:

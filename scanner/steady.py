@@ -11,6 +11,7 @@ from label_templates.codes import Code, is_code
 from scanner.change import differs, small
 from scanner.choice import Choice
 from scanner.decode import Image, Sighting, ours, read
+from scanner.fuse import Stack
 from scanner.hints import hint
 from scanner.showing import AGREEING, Showings
 from scanner.track import Track, Tracks, longest_side
@@ -20,7 +21,7 @@ _HINT_S = 1.0
 """Seconds after which an unread region is told of."""
 _LOOK_ON_S = 1.5
 """Seconds after a change for which every frame is looked at: time to agree, to fuse and to give a hint."""
-_LOOK_AGAIN_S = 1.0
+_LOOK_AGAIN_S = 2.0
 """Seconds after which a still picture is looked at all the same."""
 _FUSED_FROM = 3
 """Frames worth laying over each other."""
@@ -99,7 +100,7 @@ class Steady:
     def _fused(self, track: Track) -> list[Sighting]:
         """What a region's frames give together. Those that gave a text are used up: the next are independent."""
         count = len(track.stack.crops)
-        if count < _FUSED_FROM or not track.looks % 2:
+        if count < _FUSED_FROM or track.looks % 2:
             return []
         for picture in track.stack.pictures():
             found = [
@@ -107,7 +108,7 @@ class Steady:
                 for one in self._read(picture)
             ]
             if any(self._gate(one) for one in found):
-                track.stack.crops = []
+                track.stack = Stack()
                 return found
         return []
 

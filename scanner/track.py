@@ -16,6 +16,8 @@ _SIZES = 1.6
 """How many times larger or smaller the same region may come."""
 _AT_ONCE = 2
 """Regions followed at once: the likeliest."""
+_SELDOM = 4
+"""Of a region given up with a hint only every fourth frame is kept: what is no label may lie there all day."""
 
 
 @dataclass(slots=True, eq=False)
@@ -67,7 +69,8 @@ class Tracks:
                 continue
             found.append(track)
         for track in found:
-            _add(track, grey)
+            if not track.hinted or track.looks % _SELDOM == 0:
+                _add(track, grey)
         return found
 
     def stay(self, at_s: float) -> None:
