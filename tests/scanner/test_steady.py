@@ -1,15 +1,19 @@
-"""Many frames: one scan for each showing, of the label that is meant; several frames read together; a word where none is read."""
+"""Many frames: one scan for each showing, of the label that is meant, and nothing read twice that has not changed."""
+
+from datetime import UTC, datetime, timedelta
 
 import cv2
 import numpy as np
 import pytest
 
-from label_templates import codes, raster, stocks, symbols
+from label_templates import codes, raster, stocks
 from label_templates.designs import BENCH_CARDS, LoadCard
-from scanner import hints
+from scanner.client import Client
 from scanner.decode import Sighting, ours, read
-from scanner.fuse import Stack
+from scanner.frames import Frame, Source
+from scanner.outbox import Outbox
 from scanner.steady import TWO_LABELS, Outcome, Steady
+from scanner.watch import Watch
 from tests.scanner import made
 
 PACK, LOAD, OTHER = "P-K7-0042-0017-R", "L-K7-1-0331-K", str(codes.pack_code("S-K7-0042-*", 18))
@@ -177,164 +181,44 @@ def test_a_change_of_light_everywhere_is_no_change_and_a_code_changed_is_one():
     assert steady.wants(2.02, other)
 
 
-def region(picture, share=0.16):
-    """Corners of the middle of a picture: about where a symbol of the made corpus lies."""
-    tall, wide = picture.shape
-    low, high = share, 1 - share
-    return np.array([[low, low], [high, low], [high, high], [low, high]]) * (wide, tall)
+class Scene(Source):
+    """The same picture for so many frames."""
+
+    def __init__(self, picture, frames):
+        self.picture, self.frames = picture, frames
+
+    def __iter__(self):
+        for index in range(self.frames):
+            at = datetime(2026, 3, 4, 12, tzinfo=UTC) + timedelta(seconds=index / 30)
+            yield Frame(self.picture, index, index / 30, at)
 
 
-def fused(pictures):
-    """The texts read in the picture that these make together."""
-    stack = Stack()
-    for picture in pictures:
-        stack.add(picture, region(picture))
-    return {seen.text for picture in stack.pictures() for seen in read(picture)}
+def watched(picture, frames, service, outbox):
+    """What a watch says of a picture held before it: (code, verdict, headline)."""
+    heard = []
+    client = Client(service.url, Outbox(outbox), lambda: datetime.now(UTC))
+    Watch(
+        Scene(picture, frames),
+        "store-1",
+        client,
+        lambda at, *said: heard.append((said[0], said[1].verdict, said[1].headline)),
+    ).run()
+    return heard
 
 
-@pytest.mark.parametrize(("symbology", "steps"), [("QR", (24, 34, 48, 68)), ("CODE128", (10, 14, 20, 28))])
-def test_five_frames_read_together_bear_two_and_a_half_times_the_noise_of_one(symbology, steps):
-    trials = 6
-
-    def share_alone(noise):
-        taken = [made.frames(symbology, "noise", noise, seed, 1) for seed in range(trials)]
-        return np.mean([text in {seen.text for seen in read(picture)} for (picture,), text in taken])
-
-    shares = [share_alone(noise) for noise in steps]
-    half = np.interp(-0.5, -np.array(shares), steps)
-    assert shares[0] > 0.5 > shares[-1]
-    taken = [made.frames(symbology, "noise", 2.5 * half, seed, 5) for seed in range(trials)]
-    assert np.mean([text in fused(pictures) for pictures, text in taken]) > 0.5
+def card(number):
+    return np.asarray(raster.picture(BENCH_CARDS[number], stocks.stock("roll-62x40")).convert("L"))
 
 
-@pytest.mark.parametrize(("symbology", "noise"), [("QR", 80), ("CODE128", 35)])
-def test_a_label_too_noisy_for_any_single_frame_is_told_from_two_handfuls_of_them(symbology, noise):
-    pictures, text = made.frames(symbology, "noise", noise, 3, 16)
-    assert not any(read(picture, 0) for picture in pictures)
-    steady, looks = Steady(), []
-    for n, picture in enumerate(pictures):
-        corners = np.roll(region(picture), n, axis=0) + np.array([n % 3, -n % 2])
-        looks.append(steady.feed(n / 30, picture, [], [corners]))
-    assert [one for outcomes in looks for one in outcomes] == [scan(text)]
-    assert looks[:5] == [[]] * 5
+def test_two_cards_whose_symbols_are_side_by_side_are_asked_about_and_neither_is_posted(tmp_path, service):
+    heard = watched(np.hstack([card(0), card(1)[::-1, ::-1]]), 30, service, tmp_path / "o.db")
+    assert heard == [("", "ask", TWO_LABELS)]
+    assert service.came == []
 
 
-def glaring(picture, at):
-    """The picture with a lamp's reflection at this share of its width."""
-    picture = picture.copy()
-    tall, wide = picture.shape
-    cv2.ellipse(picture, (int(at * wide), tall // 2), (wide // 9, tall // 3), 0, 0, 360, 255, -1)
-    return picture
-
-
-def test_glare_that_moves_over_a_label_is_filled_from_the_frames_it_has_left():
-    pictures, text = made.frames("QR", "noise", 3, 5, 5)
-    wandering = [glaring(picture, 0.3 + 0.1 * n) for n, picture in enumerate(pictures)]
-    staying = [glaring(picture, 0.5) for picture in pictures]
-    assert not any(seen.text == text for picture in wandering for seen in read(picture))
-    assert text in fused(wandering)
-    assert text not in fused(staying)
-
-
-def test_a_region_of_something_else_begins_a_stack_of_its_own():
-    (one,), _ = made.frames("QR", "noise", 3, 1, 1)
-    flat = np.full_like(one, 120)
-    flat[::7] = 200
-    stack = Stack()
-    assert stack.add(one, region(one))
-    assert not stack.add(flat, region(flat))
-    assert stack.add(one, region(one))
-    assert len(stack.crops) == 2
-
-
-def test_what_is_read_in_a_fused_picture_lies_where_it_lies_in_the_newest_frame():
-    pictures, text = made.frames("QR", "noise", 3, 1, 3)
-    stack = Stack()
-    for picture in pictures:
-        stack.add(picture, region(picture))
-    (seen,) = (seen for seen in read(stack.pictures()[0]) if seen.text == text)
-    (alone,) = read(pictures[-1])
-    assert np.abs(stack.in_frame(seen.corners).mean(axis=0) - alone.corners.mean(axis=0)).max() < 1.5
-
-
-def printed(symbology, pixels=4):
-    """A symbol of so many pixels a module, flat and clean, and its corners."""
-    symbol = symbols.qr(PACK) if symbology == "QR" else symbols.code128(PACK)
-    grid = np.kron(np.array(symbol.modules, bool), np.ones((pixels if symbology == "QR" else 40, pixels), bool))
-    edge = 30
-    tall, wide = grid.shape
-    picture = cv2.GaussianBlur(np.where(np.pad(grid, edge), made.INK, made.PAPER).astype(np.uint8), (0, 0), 0.6)
-    return picture, np.array([[0, 0], [wide, 0], [wide, tall], [0, tall]], float) + edge
-
-
-def leaning(picture, corners):
-    seen = corners.copy()
-    seen[1] += (-6, 22)
-    seen[2] += (-6, -22)
-    onto = cv2.getPerspectiveTransform(corners.astype(np.float32), seen.astype(np.float32))
-    return cv2.warpPerspective(picture, onto, picture.shape[::-1], borderValue=200), seen
-
-
-def smeared(picture):
-    return cv2.filter2D(picture, -1, np.full((1, 11), 1 / 11))
-
-
-def burnt(picture):
-    picture = picture.copy()
-    picture[:, int(picture.shape[1] * 0.4) : int(picture.shape[1] * 0.5)] = 255
-    return picture
-
-
-def noisy(picture):
-    return np.clip(picture + np.random.default_rng(1).normal(0, 40, picture.shape), 0, 255).astype(np.uint8)
-
-
-@pytest.mark.parametrize("symbology", ["QR", "CODE128"])
-@pytest.mark.parametrize(
-    ("spoil", "words"),
-    [
-        (lambda picture, corners: (burnt(picture), corners), hints.GLARE),
-        (lambda picture, corners: ((picture // 12 + 20).astype(np.uint8), corners), hints.LIGHT),
-        (lambda picture, corners: (noisy(picture), corners), hints.LIGHT),
-        (lambda picture, corners: (smeared(picture), corners), hints.STILL),
-        (lambda picture, corners: (cv2.GaussianBlur(picture, (0, 0), 5), corners), hints.STILL),
-        (leaning, hints.FLATTER),
-        (lambda picture, corners: (picture, corners), hints.FLATTER),
-    ],
-    ids=["burnt out", "faint", "noisy", "moving", "out of focus", "leaning", "nothing measured"],
-)
-def test_a_hint_says_what_the_hand_can_do(symbology, spoil, words):
-    picture, corners = printed(symbology)
-    assert hints.hint(*spoil(picture, corners)) == words
-
-
-@pytest.mark.parametrize("symbology", ["QR", "CODE128"])
-def test_a_symbol_of_few_pixels_a_module_wants_to_come_closer(symbology):
-    assert hints.hint(*printed(symbology, 1)) == hints.CLOSER
-    assert hints.hint(*printed(symbology, 2)) != hints.CLOSER
-
-
-def test_a_region_that_no_frame_reads_is_told_of_once_with_a_hint_and_again_when_it_is_shown_again():
-    picture, corners = printed("QR")
-    picture = smeared(picture)
-    steady, said = Steady(read=lambda picture: []), []
-    for at_s in (*np.arange(0, 3, 0.125), *np.arange(5, 8, 0.125)):
-        said += [(at_s, one) for one in steady.feed(at_s, picture, [], [corners + at_s % 1])]
-    hint = Outcome("unread", words=hints.STILL)
-    assert said == [(1.0, hint), (6.0, hint)]
-
-
-def test_a_region_seen_for_less_than_a_second_is_not_told_of():
-    picture, corners = printed("QR")
-    steady = Steady(read=lambda picture: [])
-    assert [one for n in range(9) for one in steady.feed(n / 10, picture, [], [corners])] == []
-
-
-def test_an_unread_region_lies_still_without_being_told_of_twice():
-    picture, corners = printed("QR")
-    steady, said = Steady(read=lambda picture: []), []
-    for n in range(200):
-        moved = picture if n < 150 else np.roll(picture, 2, axis=0)
-        if steady.wants(n / 30, moved):
-            said += steady.feed(n / 30, moved, [], [corners])
-    assert said == [Outcome("unread", words=hints.FLATTER)]
+def test_a_card_that_lies_there_for_a_minute_is_one_scan_and_seldom_read(tmp_path, service, monkeypatch):
+    looks = []
+    monkeypatch.setattr("scanner.watch.read", lambda *given: looks.append(1) or read(*given))
+    heard = watched(card(0), 60 * 30, service, tmp_path / "o.db")
+    assert [code for code, _, _ in heard] == [BENCH_CARDS[0].code]
+    assert len(looks) < 100
