@@ -38,6 +38,8 @@ class _Label:
     """Pixels along the longest side of its symbols."""
     passed: bool = False
     """Another one was meant. It is looked at again when it moves."""
+    lost_to: str = ""
+    """The code of that one."""
 
     @property
     def told(self) -> bool:
@@ -67,7 +69,7 @@ class Choice:
             self._place(at_s, code, sightings)
         waiting = [self.labels[code] for code in believed if not self.labels[code].told]
         told, asked = [], False
-        for label in sorted(waiting, key=lambda one: _distance(one, middle)):
+        for label in sorted(waiting, key=lambda one: (_distance(one, middle), one.code)):
             if label.passed or at_s - label.seen_s > _IN_VIEW_S:
                 continue
             rivals = [other for other in self.labels.values() if _rival(other, label, at_s)]
@@ -76,14 +78,19 @@ class Choice:
                 label.told_s = at_s
                 told.append(label.code)
                 for other in rivals:
-                    other.passed = True
+                    other.passed, other.lost_to = True, label.code
             elif meant:
-                label.passed = meant.told
+                label.passed, label.lost_to = meant.told, meant.code
             elif _settled([label, *rivals], at_s):
                 group = frozenset(one.code for one in (label, *rivals))
                 asked |= group not in self._asked
                 self._asked.add(group)
         return told, asked
+
+    def stay(self, at_s: float) -> None:
+        """What was in view still is at `at_s`: nothing has changed since."""
+        for label in self.labels.values():
+            label.seen_s = at_s
 
     def forget(self, codes: set[str]) -> None:
         """These codes are out of view."""
@@ -101,7 +108,9 @@ class Choice:
             rest = label.rests.setdefault(seen.symbology, centre)
             if np.linalg.norm(centre - rest) > _MOVED * longest_side(seen.corners):
                 label.rests[seen.symbology] = centre
-                label.moved_s, label.passed = at_s, False
+                label.moved_s = at_s
+                if label.passed:
+                    label.came_s, label.passed = at_s, False
 
 
 def _distance(label: _Label, middle: NDArray[np.float64]) -> float:
@@ -113,7 +122,7 @@ def _rival(other: _Label, label: _Label, at_s: float) -> bool:
         return False
     if other.told_s is None:
         return at_s - other.seen_s <= _IN_VIEW_S
-    return other.seen_s == at_s and label.moved_s - other.told_s < _BESIDE_S
+    return other.seen_s == at_s and (label.moved_s - other.told_s < _BESIDE_S or label.lost_to == other.code)
 
 
 def _still(label: _Label, at_s: float) -> bool:

@@ -67,8 +67,8 @@ class Steady:
         if self._last is None or at_s < self._looked_s or differs(now, self._last):
             self._changed_s = at_s
         if at_s - self._changed_s > _LOOK_ON_S and at_s - self._looked_s < _LOOK_AGAIN_S:
-            self._showings.stay(at_s)
-            self._tracks.stay(at_s)
+            for keeper in (self._showings, self._choice, self._tracks):
+                keeper.stay(at_s)
             return False
         self._last, self._looked_s = now, at_s
         return True

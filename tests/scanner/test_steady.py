@@ -110,6 +110,14 @@ def test_of_two_labels_that_come_together_the_one_at_the_centre_is_told_and_the_
     assert told(steady, 60, (LOAD, CENTRE), begin=4.0) == [scan(LOAD)]
 
 
+def test_of_two_labels_in_one_hand_only_the_one_at_the_centre_is_told_however_the_hand_moves():
+    steady, outcomes = Steady(), []
+    for n in range(150):
+        way = 60 * np.sin(n / 15)
+        outcomes += shown(steady, n / 30, (PACK, (320 + way, 240)), (LOAD, (80 + way, 70)))
+    assert outcomes == [scan(PACK)]
+
+
 def test_two_labels_as_near_to_the_centre_as_each_other_are_asked_about_once_and_the_one_left_is_told():
     steady = Steady()
     assert told(steady, 60, (PACK, LEFT), (LOAD, RIGHT)) == [ASK]
@@ -167,6 +175,14 @@ def test_a_still_picture_is_not_read_again_and_what_lies_there_stays_in_view():
     label = BLANK.copy()
     label[200:280, 280:360] = 255
     assert steady.wants(10.0, label)
+
+
+def test_one_of_two_labels_that_lie_still_is_not_taken_for_alone_when_a_frame_misses_the_other():
+    steady, said = Steady(), []
+    for n in range(300):
+        if steady.wants(n / 30, BLANK):
+            said += shown(steady, n / 30, (PACK, LEFT), *([(LOAD, RIGHT)] if n < 60 else []))
+    assert said == [ASK]
 
 
 def test_a_change_of_light_everywhere_is_no_change_and_a_code_changed_is_one():
