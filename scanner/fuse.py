@@ -44,7 +44,7 @@ class Stack:
         onto = _upright(corners, wide, tall)
         crop = _warped(grey, onto, wide, tall)
         if self.crops:
-            moved = _aligned(cv2.GaussianBlur(self.fused(), *_BLUR), crop)
+            moved = _aligned(self.fused(), crop)
             if moved is None:
                 return False
             onto = moved @ onto
@@ -90,8 +90,8 @@ def _warped(grey: Image, onto: Matrix, wide: int, tall: int) -> Picture:
 
 
 def _aligned(before: Picture, crop: Picture) -> Matrix | None:
-    """How a crop is moved so that it lies over what was before (blurred): whole pixels first, then parts of them."""
-    blurred = cv2.GaussianBlur(crop, *_BLUR)
+    """How a crop is moved so that it lies over what was before: whole pixels first, then parts of them."""
+    before, blurred = _glareless(before), _glareless(crop)
     tall, wide = before.shape
     v, u = int(tall * _MARGIN / 2), int(wide * _MARGIN / 2)
     found = cv2.matchTemplate(blurred, before[v : tall - v, u : wide - u], cv2.TM_CCOEFF_NORMED)
@@ -109,8 +109,20 @@ def _aligned(before: Picture, crop: Picture) -> Matrix | None:
 def _weight(crop: Picture) -> Picture:
     blurred = cv2.GaussianBlur(crop, *_BLUR)
     sharpness = cv2.Laplacian(blurred, cv2.CV_32F).var() + 1e-6
-    burnt = cv2.dilate((blurred >= BURNT).astype(np.uint8), np.ones((5, 5), np.uint8))
-    return np.where(burnt, 1e-3, 1.0).astype(np.float32) * np.float32(sharpness)
+    return np.where(_burnt(blurred), 1e-3, 1.0).astype(np.float32) * np.float32(sharpness)
+
+
+def _glareless(crop: Picture) -> Picture:
+    """The crop without its noise, and evened where it is burnt out: glare does not move as the label does."""
+    blurred = cv2.GaussianBlur(crop, *_BLUR)
+    burnt = _burnt(blurred)
+    if not burnt.all():
+        blurred[burnt] = blurred[~burnt].mean()
+    return blurred
+
+
+def _burnt(blurred: Picture) -> NDArray[np.bool_]:
+    return cv2.dilate((blurred >= BURNT).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
 
 
 def _eight_bit(picture: Picture) -> Image:
