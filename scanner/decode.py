@@ -4,7 +4,7 @@ import itertools
 import re
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -22,11 +22,13 @@ except ImportError:  # libzbar is not installed: no second opinion
 
 Image = NDArray[np.uint8]
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
-_SECOND_OPINION_S = 0.035
-"""Seconds zbar takes for a megapixel with nothing in it; measured on two cores, only to keep within a budget."""
-
-
 _PATIENCE_S, _REGIONS = 2.0, 6
+_SMALLEST = 12.0**2
+"""Square pixels of the smallest region that is looked into."""
+_PLAIN = 24
+"""Grey levels by which a picture's sharpest light and dark spots must differ for it to hold print."""
+_LARGEST = 2**25
+"""Pixels of the largest picture that zbar is given: it takes a second for such a one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,52 +45,87 @@ class Sighting:
     clean: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What a picture shows: symbols read, and corners (4 × 2, pixels) of regions that look like one and are not read."""
+
+    sightings: list[Sighting]
+    unread: list[NDArray[np.float64]]
+
+
 def second_opinion() -> bool:
     """Whether libzbar is here."""
     return zbar is not None
 
 
 def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
-    """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR).
+    """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR): see `look`."""
+    return look(image, budget_s).sightings
 
-    zxing-cpp looks first, and nothing more is done when it reads something. Else, within `budget_s` seconds (None: as long as
-    it takes, some seconds at most): zbar, and the rescue of likely regions. Nothing found is an empty list. Raises
-    ValueError for an array of another shape or type.
+
+def look(image: Image, budget_s: float | None = None) -> Seen:
+    """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR), and where more may be.
+
+    zxing-cpp looks first, and nothing more is done when it reads something. Else likely regions are rescued one by one
+    for `budget_s` seconds, or in a picture that has all the time (None) for two, after zbar has looked at the whole of
+    it. Raises ValueError for an array of another shape or type.
     """
     if image.dtype != np.uint8 or image.ndim not in {2, 3} or (image.ndim == 3 and image.shape[2] != 3):
         raise ValueError(f"a picture is height × width (× 3) of 8 bits, not {image.shape} of {image.dtype}")
     until = time.monotonic() + (_PATIENCE_S if budget_s is None else budget_s)
-    seen = zxingcpp.read_barcodes(image, formats=_FORMATS, text_mode=zxingcpp.TextMode.Plain, return_errors=True)
-    if found := [_from_zxing(result) for result in seen if result.valid and result.text]:
-        return found
+    results = zxingcpp.read_barcodes(image, formats=_FORMATS, text_mode=zxingcpp.TextMode.Plain, return_errors=True)
+    if found := [_from_zxing(result) for result in results if result.valid and result.text]:
+        return Seen(found, [])
     grey = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
-    return _second(grey, until) or _rescued(
-        grey,
-        [_corners(result) for result in seen if not result.valid and result.format != zxingcpp.BarcodeFormat.Code128],
-        until,
-    )
+    if budget_s is None and (found := _second(grey)):
+        return Seen(found, [])
+    if budget_s == 0 or not _anything(grey):
+        return Seen([], [])
+    return _rescued(grey, [_corners(one) for one in results if one.format != zxingcpp.BarcodeFormat.Code128], until)
 
 
-def _second(grey: Image, until: float) -> list[Sighting]:
-    """What zbar sees, if it is here and can answer in time."""
-    if zbar is None or time.monotonic() + _SECOND_OPINION_S * grey.size / 1e6 > until:
+def _anything(grey: Image) -> bool:
+    """Whether there is anything at all in a grey picture that print could be: a look at one point in sixteen."""
+    small = cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA) if min(grey.shape) >= 200 else grey
+    low, high, *_ = cv2.minMaxLoc(cv2.Laplacian(cv2.blur(small, (2, 2)), cv2.CV_16S))
+    return bool(high - low > _PLAIN)
+
+
+def _second(grey: Image) -> list[Sighting]:
+    """What zbar sees, if it is here."""
+    if zbar is None or grey.size > _LARGEST:
         return []
     kinds = [zbar.ZBarSymbol.QRCODE, zbar.ZBarSymbol.CODE128]
     return [sighting for result in zbar.decode(grey, symbols=kinds) if (sighting := _from_zbar(result))]
 
 
-def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> list[Sighting]:
+def _second_of(grey: Image, corners: NDArray[np.float64]) -> list[Sighting]:
+    """What zbar sees in a region and a margin around it."""
+    margin = 0.25 * np.ptp(corners, axis=0).min()
+    left, top = np.maximum(corners.min(axis=0) - margin, 0).astype(int)
+    right, bottom = (corners.max(axis=0) + margin).astype(int)
+    found = _second(np.ascontiguousarray(grey[top:bottom, left:right]))
+    return [replace(one, corners=one.corners + (left, top)) for one in found]
+
+
+def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Seen:
     """What is read in likely regions, those first that a stock reader found but could not read; the first that is read ends it."""
-    for symbology, reader, corners in _likely(grey, unread):
-        if time.monotonic() > until:
+    regions = list(
+        _likely(grey, [corners for corners in unread if cv2.contourArea(corners.astype(np.float32)) > _SMALLEST])
+    )
+    for symbology, reader, corners in regions:
+        now = time.monotonic()
+        if now > until:
             break
-        if found := reader.read(grey, corners, until):
-            return [Sighting(found.text, symbology, found.corners, found.how)]
-    return []
+        if second := _second_of(grey, corners):
+            return Seen(second, [])
+        if found := reader.read(grey, corners, now + (until - now) / 2):
+            return Seen([Sighting(found.text, symbology, found.corners, found.how)], [])
+    return Seen([], [corners for *_, corners in regions])
 
 
 def _likely(grey: Image, unread: list[NDArray[np.float64]]) -> Iterator[tuple[str, Any, NDArray[np.float64]]]:
-    """Regions with the reader to try them, in turns: regions of each reader are in its own order of promise."""
+    """Regions with the reader to try them, in turns, each reader's in its own order of promise."""
     for corners in unread:
         yield "QR", squares, corners
     for pair in itertools.zip_longest(bars.find(grey)[:_REGIONS], squares.find(grey)[:_REGIONS]):

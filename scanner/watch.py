@@ -4,18 +4,25 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from typing import Any
 
+import cv2
+
+from label_templates.codes import Code
 from scanner.client import NOT_TAKEN, Client, Verdict
-from scanner.decode import Sighting, read
+from scanner.decode import Seen, Sighting, look, read
 from scanner.foreign import Foreign, sort, sort_typed
 from scanner.frames import Frame, Given, Source, Text, Words
 from scanner.outbox import OutboxError, new_id
+from scanner.showing import Showings
 from scanner.sources.pictures import PictureError, as_picture
 from scanner.steady import Steady
 
-_SECOND_OPINION_EVERY = 4
-"""zbar is asked at every fourth frame, with the time of four: a label stays in view for more."""
+_SHARE = 0.9
+"""The share of a frame's time that reading it may take."""
+_IN_PASSING = 2
+"""Frames in a row that only the stock reader looks at before a label is rescued: one on its way to be held needs none."""
 Told = Callable[[datetime, str, Verdict], None]
 
 
@@ -61,7 +68,11 @@ class Watch:
         self._told = told
         self._ours = (site, patient_pattern)
         self._also = also or Also()
-        self._steady, self._strangers = Steady(), Steady()
+        self._budget_s = _SHARE / source.fps
+        self._steady = Steady(self._gate, partial(read, budget_s=self._budget_s))
+        self._strangers = Showings()
+        self._shown: list[Sighting] = []
+        self._in_vain = 0
         self._faults: set[str] = set()
         self.counts = Counts()
 
@@ -94,26 +105,42 @@ class Watch:
         except PictureError as error:
             self._fault("picture", f"{error}: it is left out")
             return
-        sightings = self._read(frame)
-        self._also.seen(frame, sightings)
-        found = [sort(seen, *self._ours) for seen in sightings]
-        codes = [one for one in found if isinstance(one, str)]
-        self.counts.sightings += len(codes)
-        for code in self._steady.feed(frame.at_s, codes):
-            self._sorted(frame.at, code)
+        image = frame.image
+        grey = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+        if not self._steady.wants(frame.at_s, grey):
+            self._also.seen(frame, self._shown)
+            return
+        seen = self._read(frame)
+        self._shown = seen.sightings
+        self._also.seen(frame, seen.sightings)
+        for outcome in self._steady.feed(frame.at_s, grey, seen.sightings, seen.unread):
+            if outcome.kind == "scan":
+                self._scan(frame.at, outcome.code)
+            else:
+                self._told(frame.at, "", Verdict("ask", outcome.words))
+        found = [sort(one, *self._ours) for one in seen.sightings]
         strangers = {one.words: one for one in found if isinstance(one, Foreign)}
-        for words in self._strangers.feed(frame.at_s, strangers):
+        for words in self._strangers.feed(frame.at_s, dict.fromkeys(strangers, 1)):
             self._sorted(frame.at, strangers[words])
 
-    def _read(self, frame: Frame) -> list[Sighting]:
+    def _gate(self, seen: Sighting) -> Code | str | None:
+        """What a sighting may be believed to be, at this site."""
+        found = sort(seen, *self._ours)
+        if isinstance(found, Foreign):
+            return None
+        self.counts.sightings += 1
+        return found
+
+    def _read(self, frame: Frame) -> Seen:
         """What the decoder sees. A frame that it fails on is counted, and the fault told once: the next may do."""
-        due = self.counts.frames % _SECOND_OPINION_EVERY == 0
-        budget = _SECOND_OPINION_EVERY / self._source.fps if due else 0.0
+        hard = self._in_vain >= _IN_PASSING
         try:
-            return read(frame.image, budget)
+            seen = look(frame.image, self._budget_s if hard else 0.0)
         except Exception as error:  # noqa: BLE001  (whatever a library throws, the scanner stays up)
             self._fault(type(error).__name__, f"the decoder failed on a frame ({type(error).__name__}: {error})"[:200])
-            return []
+            return Seen([], [])
+        self._in_vain = 0 if seen.sightings else self._in_vain + 1
+        return seen
 
     def _tend(self) -> None:
         try:

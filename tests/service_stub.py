@@ -1,7 +1,9 @@
 """A service that answers scans as told, on a loopback port: for scanners under test."""
 
 import json
+import socket
 import threading
+from contextlib import suppress
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 
@@ -12,10 +14,19 @@ class Service:
         self.came = []
         self.status, self.answer = 200, {"verdict": "go", "headline": "Yes.", "detail": "", "next": "", "rule": None}
         self.headers, self.refuses, self.closed = {}, None, False
+        self._live = set()
         service = self
 
         class Handler(BaseHTTPRequestHandler):
             protocol_version = "HTTP/1.1"
+
+            def setup(self):
+                super().setup()
+                service._live.add(self.connection)
+
+            def finish(self):
+                service._live.discard(self.connection)
+                super().finish()
 
             def do_POST(self):
                 if service.closed:
@@ -41,6 +52,10 @@ class Service:
         threading.Thread(target=self._server.serve_forever, args=(0.02,), daemon=True).start()
 
     def close(self):
+        """Stop: nothing is heard from now on, not over a connection left open either."""
         self.closed = True
         self._server.shutdown()
         self._server.server_close()
+        for connection in self._live.copy():
+            with suppress(OSError):  # its other end was quicker
+                connection.shutdown(socket.SHUT_RDWR)

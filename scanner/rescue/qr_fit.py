@@ -23,7 +23,8 @@ _STIFF = 1.0
 @dataclass(frozen=True, slots=True)
 class Grid:
     """Where a code's modules lie: a homography (3 × 3, from modules to pixels), the roll's half arc in radians (0: flat) about an
-    axis (0: the roll runs along the rows, 1: along the columns), and the knots' moves (knots × knots × 2, pixels)."""
+    axis (0: the roll runs along the rows, 1: along the columns), and the knots' moves (knots × knots × 2, pixels).
+    """
 
     plane: Floats
     size: int

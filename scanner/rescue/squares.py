@@ -15,7 +15,8 @@ from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask,
 from scanner.rescue.reading import Reading
 
 Grey = NDArray[np.uint8]
-_SCALES = (1.0, 0.5, 0.25)
+_SCALES, _LARGE = (1.0, 0.5, 0.25), 640
+"""Scales to look for regions at; a picture with a longer side than so many pixels is made so small first."""
 _WORKING = 4.0
 """Pixels of a module to work with: more cost time and show nothing new."""
 _ARCS = (0.0, 0.9, 1.25, 1.5)
@@ -34,7 +35,8 @@ _HOPEFUL, PROMISING = 0.25, 0.5
 def find(grey: Grey) -> list[Floats]:
     """Regions that may hold a QR code, best first: corners 4 × 2 in pixels, in any turn."""
     found: list[tuple[float, Floats]] = []
-    for scale in _SCALES:
+    most = _LARGE / max(grey.shape)
+    for scale in [most, most / 2] if most < 1 else _SCALES:
         small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
         if min(small.shape) < 12:
             break
@@ -228,7 +230,8 @@ def _ours(values: Floats) -> str | None:
 
 def _odds(values: Floats) -> Floats:
     """Log odds of dark over light for each module (21 × 21), by how the known modules came out: print that is a little off, and
-    things lying on it, which look like anything."""
+    things lying on it, which look like anything.
+    """
     fixed = known(1)
     sure = fixed != 0
     off = np.abs(values - fixed)[sure]
@@ -246,7 +249,8 @@ def _odds(values: Floats) -> Floats:
 
 def _covered(values: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Modules in an evenly dark or light patch of four by four or more, and those with their neighbours: no mask leaves such a
-    patch, so something lies on it."""
+    patch, so something lies on it.
+    """
     block = np.ones((4, 4), np.uint8)
     found = np.zeros(values.shape, bool)
     for side in (values > 0, values <= 0):

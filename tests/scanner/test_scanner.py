@@ -18,7 +18,6 @@ from scanner.decode import Sighting, ours, read
 from scanner.film import Film, FilmError
 from scanner.frames import open_source
 from scanner.sound import TONES, Sound, wav
-from scanner.steady import Steady
 from service.cli.scan import scan as scan_command
 from tests.scanner.shown import LOAD, NOON, PACK, Heard, film, picture, watch_film
 from tests.service_stub import Service
@@ -36,52 +35,6 @@ def test_every_label_shown_becomes_one_scan_in_the_order_shown(tmp_path, service
     assert len({body["id"] for body in service.came}) == len(labels)
     assert watch.counts.scans == watch.counts.answered == len(labels)
     assert all(body["seen_at"].startswith("2026-03-04T12:00") for body in service.came)
-
-
-def test_a_code_is_believed_only_when_two_frames_agree():
-    steady = Steady()
-    assert steady.feed(0.0, ["A"]) == []
-    assert steady.feed(0.1, ["A"]) == ["A"]
-
-
-def test_a_label_held_still_is_told_once():
-    steady = Steady()
-    told = [code for n in range(100) for code in steady.feed(n / 30, ["A"])]
-    assert told == ["A"]
-
-
-def test_a_label_out_of_view_for_less_than_the_gap_is_the_same_showing():
-    steady = Steady()
-    steady.feed(0, ["A"])
-    steady.feed(0.1, ["A"])
-    assert steady.feed(0.8, ["A"]) == []
-    assert steady.feed(0.9, ["A"]) == []
-
-
-def test_a_label_shown_again_after_the_gap_is_told_again():
-    steady = Steady()
-    steady.feed(0, ["A"])
-    assert steady.feed(0.1, ["A"]) == ["A"]
-    assert steady.feed(1.5, ["A"]) == []
-    assert steady.feed(1.6, ["A"]) == ["A"]
-
-
-def test_two_frames_too_far_apart_do_not_agree():
-    steady = Steady()
-    steady.feed(0, ["A"])
-    assert steady.feed(5, ["A"]) == []
-
-
-def test_two_labels_in_view_are_both_told():
-    steady = Steady()
-    steady.feed(0, ["A", "B"])
-    assert steady.feed(0.1, ["B", "A"]) == ["B", "A"]
-
-
-def test_time_that_goes_back_forgets_what_was_seen():
-    steady = Steady()
-    steady.feed(10, ["A"])
-    assert steady.feed(1, ["A"]) == []
 
 
 @pytest.mark.parametrize(

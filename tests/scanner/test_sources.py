@@ -96,14 +96,14 @@ def test_a_frame_that_cannot_be_read_is_counted_and_told_once_and_the_next_is_re
 
 
 def test_a_decoder_that_throws_ends_nothing_and_is_told_once(tmp_path, service, monkeypatch):
-    good = watching.read
+    good = watching.look
 
-    def read(image, budget):
+    def look(image, budget):
         if image.shape == GREY.shape:
             raise RuntimeError("out of luck")
         return good(image, budget)
 
-    monkeypatch.setattr(watching, "read", read)
+    monkeypatch.setattr(watching, "look", look)
     heard = Heard(Given(*map(frame, (GREY, GREY, picture(PACK), GREY, picture(PACK)))), service.url, tmp_path / "o.db")
     heard.watch.run()
     assert heard.codes == [PACK.code]

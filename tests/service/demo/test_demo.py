@@ -10,13 +10,14 @@ import sys
 from contextlib import closing
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pypdfium2
 import pytest
 import zxingcpp
 from stdnum.iso7064 import mod_37_2
 
-from scanner.decode import ours, read
+from scanner.decode import read
 from scanner.frames import open_source
 from scanner.steady import Steady
 from service.custody.practice import Practice
@@ -102,7 +103,8 @@ def test_another_reading_of_a_video_sees_the_same_labels(out):
         expected = [row["code"] for row in csv.DictReader(file) if row["station"] == "wash-1"]
     steady, seen = Steady(), []
     for frame in open_source(str(out / "day-wash-1.avi")):
-        seen += steady.feed(frame.at_s, [str(code) for s in read(frame.image, 0) if (code := ours(s))])
+        grey = cv2.cvtColor(frame.image, cv2.COLOR_BGR2GRAY)
+        seen += [outcome.code for outcome in steady.feed(frame.at_s, grey, read(grey, 0))]
     assert seen == expected
 
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from label_templates import codes
-from scanner.steady import Steady
+from scanner.showing import Showings
 from service.api.app import make_app
 from service.custody.chain import custody
 from service.demo.diary import Step
@@ -145,7 +145,11 @@ def test_one_label_is_one_scan_until_it_has_left_the_picture_as_the_scanner_has_
         [(round(at, 2), rng.sample("ABC", rng.randrange(3))) for at in itertools.accumulate(rng.choice((0.05, 0.3, 0.9, 1.2)) for _ in range(60))]
         for _ in range(40)
     ]  # fmt: skip
-    wanted = [[steady.feed(at, codes) for at, codes in feed] for feed in feeds for steady in [Steady()]]
+    wanted = [
+        [showings.feed(at, dict.fromkeys(codes, 1)) for at, codes in feed]
+        for feed in feeds
+        for showings in [Showings()]
+    ]
     with running(make_app(bridge.desk, add_pages)) as service:
         page = browser.new_page(base_url=service.url)
         page.goto("/stations/wash-1")

@@ -1,4 +1,4 @@
-// From what each frame shows to one scan for each time a label is shown: as scanner/steady.py does it.
+// From what each frame shows to one scan for each time a label is shown: as scanner/showing.py does it.
 export const AGREEING = 2, GONE_S = 0.8, TOGETHER_S = 1.0;
 
 export class Steady {
