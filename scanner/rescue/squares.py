@@ -23,6 +23,8 @@ _ARCS = (0.0, 0.9, 1.25, 1.5)
 """Half arcs of rolls, in radians, that a fit begins from."""
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2,)
 _OF_A_KIND = 8
+_SIDE = 14
+"""Pixels of the least side of a region, at the scale it is found at."""
 _VERSIONS = (1, 2, 3, 4, 5, 6, 7)
 _LEAST = 0.8
 """Pixels of the smallest module that is looked for."""
@@ -59,22 +61,15 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
     for level, join in itertools.product(levels, (3, 7)):
         busy = cv2.morphologyEx((change > level).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((join, join), np.uint8))
         busy = cv2.morphologyEx(busy, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-        _, places, boxes, _ = cv2.connectedComponentsWithStats(busy)
-        sides = boxes[:, [cv2.CC_STAT_WIDTH, cv2.CC_STAT_HEIGHT]]
-        fit = np.flatnonzero((sides.min(axis=1) >= 14) & (sides.max(axis=1) < 5 * sides.min(axis=1)))
-        for number in fit[fit > 0][np.argsort(-boxes[fit[fit > 0], cv2.CC_STAT_AREA])][:_OF_A_KIND]:
-            left, top, wide, tall = boxes[number, :4]
-            part = (places[top : top + tall, left : left + wide] == number).astype(np.uint8)
-            outlines, _ = cv2.findContours(
-                part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE, offset=(int(left), int(top))
-            )
-            middle, (across, along), turn = cv2.minAreaRect(outlines[0])
-            if min(across, along) < 14 or max(across, along) > 4 * min(across, along):
+        outlines, _ = cv2.findContours(busy, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+        for outline in sorted((one for one in outlines if len(one) >= 4 * _SIDE), key=len, reverse=True)[:_OF_A_KIND]:
+            middle, (across, along), turn = cv2.minAreaRect(outline)
+            if min(across, along) < _SIDE or max(across, along) > 4 * min(across, along):
                 continue
-            full = cv2.contourArea(outlines[0]) / (across * along)
+            full = cv2.contourArea(outline) / (across * along)
             if full < 0.5:
                 continue
-            corners = cv2.boxPoints((middle, (max(across - 2, 1), max(along - 2, 1)), turn)).astype(float)
+            corners = cv2.boxPoints((middle, (across - 2, along - 2), turn)).astype(float)
             yield full * min(across, along) / max(across, along) * min(1.0, min(across, along) / 30), corners
 
 
