@@ -27,7 +27,7 @@ MOST_MB = 200
 class Day(Source):
     """The bench, empty but for a label every two minutes. `at` hears each frame's seconds."""
 
-    fps = float(FPS)
+    fps = 30.0  # a frame may cost what a webcam's may
 
     def __init__(self, showing, at):
         self.showing, self.at = showing, at
