@@ -109,19 +109,21 @@ def _second_of(grey: Image, corners: NDArray[np.float64]) -> list[Sighting]:
 
 
 def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Seen:
-    """What is read in likely regions, those first that a stock reader found but could not read; the first that is read ends it."""
-    regions = list(
-        _likely(grey, [corners for corners in unread if cv2.contourArea(corners.astype(np.float32)) > _SMALLEST])
-    )
-    for symbology, reader, corners in regions:
+    """What is read in likely regions, those first that a stock reader could not read; the first that is read ends it."""
+    unread = [corners for corners in unread if cv2.contourArea(corners.astype(np.float32)) > _SMALLEST]
+    surely = list(unread)
+    for symbology, reader, corners in _likely(grey, unread):
         now = time.monotonic()
         if now > until:
             break
         if second := _second_of(grey, corners):
             return Seen(second, [])
-        if found := reader.read(grey, corners, now + (until - now) / 2):
+        found = reader.read(grey, corners, now + (until - now) / 2)
+        if found and found.text:
             return Seen([Sighting(found.text, symbology, found.corners, found.how)], [])
-    return Seen([], [corners for *_, corners in regions])
+        if found:
+            surely.append(found.corners)
+    return Seen([], surely)
 
 
 def _likely(grey: Image, unread: list[NDArray[np.float64]]) -> Iterator[tuple[str, Any, NDArray[np.float64]]]:

@@ -30,8 +30,8 @@ _LEAST = 0.8
 """Pixels of the smallest module that is looked for."""
 _TRIED, _CRINKLED, _ROUNDS = 10, 2, 3
 """Grids tried as a plane or roll, of those how many as crinkled, and how often each is bent anew."""
-_HOPEFUL, PROMISING = 0.25, 0.5
-"""Agreement with the known patterns below which a grid is not tried, and below which, once settled, it is no code."""
+_HOPEFUL, PROMISING, _SURE = 0.25, 0.5, 0.75
+"""Agreement with the known patterns below which a grid is not tried; below which, once settled, it is no code; above which it is one."""
 
 
 def find(grey: Grey) -> list[Floats]:
@@ -74,11 +74,14 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
 
 
 def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
-    """The QR code in a region (corners 4 × 2, pixels, in any turn), or None; stops at `until` (time.monotonic() seconds)."""
-    laid = []
+    """The QR code in a region (corners 4 × 2, pixels, in any turn), or None; stops at `until` (time.monotonic() seconds).
+
+    A reading without a text is a QR code surely, by the patterns every code has, that could not be read.
+    """
+    laid: list[tuple[float, _Cut, Grid]] = []
     for start in _starts(grey, corners)[:_TRIED]:
         if time.monotonic() > until:
-            return None
+            return _surely(laid)
         cut, grid = start[1], _settled(start[1], start[2])
         worth = agreement(cut.soft(0.4), grid, 0.4)
         if not worth > PROMISING:  # nor where the fit ran away and it is no number
@@ -91,12 +94,17 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
     for _, cut, grid in laid[:_CRINKLED]:
         for _ in range(_ROUNDS):
             if time.monotonic() > until:
-                return None
+                return _surely(laid)
             grid = _followed(cut, grid)
             text = _decoded(_values(cut.picture, grid))
             if text:
                 return Reading(text, cut.back(grid.corners()), "modules on crinkled wrap")
-    return None
+    return _surely(laid)
+
+
+def _surely(laid: list[tuple[float, "_Cut", Grid]]) -> Reading | None:
+    worth, cut, grid = max(laid, key=lambda one: one[0], default=(0.0, None, None))
+    return Reading("", cut.back(grid.corners()), "unread") if cut and grid and worth > _SURE else None
 
 
 def _starts(grey: Grey, corners: Floats) -> list[tuple[float, "_Cut", Grid]]:
