@@ -16,7 +16,7 @@ from label_templates.codes import LETTERS, is_code
 from scanner.rescue import fit as fitting
 from scanner.rescue.bands import line, straighten, unwrinkled
 from scanner.rescue.bars_find import find
-from scanner.rescue.code128 import Path, Spelling, any_text, own_codes, paths, spell
+from scanner.rescue.code128 import Path, Spelling, any_text, freedom, own_codes, paths, spell
 from scanner.rescue.fit import Fit
 from scanner.rescue.pace import guess, pace
 from scanner.rescue.reading import Reading
@@ -34,8 +34,8 @@ _DEARER = 0.5
 """Nats by which a foreign text may be less likely than a row of characters that means nothing."""
 _WORST = 0.2
 """What may be left of any one character, in units of the contrast: a wrong one on clear print leaves 0.3 and more."""
-_CLEAR = 0.3
-"""Trust below which a character may be hidden, so that only a code with two checks is believed."""
+_RESTORED = 8.0
+"""Bits of a code that may be hidden: of the 11.9 that its two checks add, the rest must still bear witness."""
 _ARCS = (135, 165, 178)
 """Degrees of a roll that a symbol's width may cover, where it covers too much to be read as if it lay flat."""
 _PATHS = 2
@@ -61,26 +61,35 @@ def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | N
     bands = straighten(grey, corners)
     if bands is None:
         return None
-    for look in _looks(bands.levels):
-        for one, knots in _likely(look):
+    module = guess(line(bands.levels)[0])
+    if not module:
+        return None
+    for look, narrower in _looks(bands.levels):
+        for _, one, knots in _likely(look, module * narrower):
             if time.monotonic() > until:
                 return None
-            text = _text(one.levels, knots)
-            if text:
+            seen = _text(one.levels, knots)
+            if seen:
+                text, restored = seen
                 ends = np.interp(knots[[0, -1]], np.arange(len(one.places)), one.places)
-                return Reading(text, bands.corners(*ends), one.how)
+                how = f"{one.how}, {restored} of {len(knots) - 2} characters restored" if restored else one.how
+                return Reading(text, bands.corners(*ends), how)
     return None
 
 
-def _looks(levels: Floats) -> Iterator[_Look]:
-    """The ways to look at a region, the most promising first."""
+def _looks(levels: Floats) -> Iterator[tuple[_Look, float]]:
+    """The ways to look at a region, the most promising first, and how much narrower than guessed its modules may be.
+
+    Where a blur hides the narrowest bars, the others are taken for them.
+    """
     places = np.arange(levels.shape[1], dtype=np.float64)
-    yield _Look("bars", levels, places)
-    yield _Look("bars, unwrinkled", unwrinkled(levels), places)
+    for narrower in (1, 0.6):
+        yield _Look("bars", levels, places), narrower
+    yield _Look("bars, unwrinkled", unwrinkled(levels), places), 1
     third = len(levels) // 3
     if third >= 2:
         for first in (0, len(levels) - third, third):
-            yield _Look("bars, a part", levels[first : first + third], places)
+            yield _Look("bars, a part", levels[first : first + third], places), 1
     first, last = _ends(line(levels)[0])
     for arc in _ARCS:
         half = np.deg2rad(arc / 2)
@@ -88,7 +97,7 @@ def _looks(levels: Floats) -> Iterator[_Look]:
         reach = np.arcsin(np.clip((places[[0, -1]] - middle) / radius, -0.999, 0.999))
         bent = middle + radius * np.sin(np.linspace(*reach, len(places)))
         flat = np.stack([np.interp(bent, places, band) for band in levels]).astype(np.float32)
-        yield _Look("bars, unrolled", flat, bent)
+        yield _Look("bars, unrolled", flat, bent), 1
 
 
 def _ends(profile: Floats) -> tuple[int, int]:
@@ -102,24 +111,16 @@ def _ends(profile: Floats) -> tuple[int, int]:
     return int(first) + window // 2, max(int(last) - window // 2, int(first) + window // 2 + 8)
 
 
-def _likely(look: _Look) -> Iterator[tuple[_Look, NDArray[np.float64]]]:
-    """The look, as it is or turned round, and knots: where the characters may lie in it, the cheapest first."""
+def _likely(look: _Look, module: float) -> list[tuple[float, _Look, NDArray[np.float64]]]:
+    """(cost, the look as it is or turned round, knots): where the characters may lie in it, the cheapest first."""
     profile, _ = line(look.levels)
-    module = guess(profile)
-    if not module:
-        return
-    turned = look.turned()
-    for narrower in (1, 0.6):
-        found = [(path, look) for path in pace(profile, module * narrower)]
-        found += [(path, turned) for path in pace(profile[::-1], module * narrower)]
-        found.sort(key=lambda one: one[0].cost)
-        for path, way in found[:_PATHS]:
-            if path.cost < _UNLIKELY:
-                yield way, path.knots
+    found = [(path.cost, look, path.knots) for path in pace(profile, module)]
+    found += [(path.cost, look.turned(), path.knots) for path in pace(profile[::-1], module)]
+    return sorted((one for one in found if one[0] < _UNLIKELY), key=lambda one: one[0])[:_PATHS]
 
 
-def _text(levels: Floats, knots: NDArray[np.float64]) -> str | None:
-    """The text in bands whose characters lie at `knots`.
+def _text(levels: Floats, knots: NDArray[np.float64]) -> tuple[str, int] | None:
+    """The text in bands whose characters lie at `knots`, and how many of these are hidden.
 
     A code of ours is believed if both its checks hold and no other such code comes near it; another text if every
     character is seen, and seen alike in one half of the scan lines and in the other.
@@ -128,13 +129,14 @@ def _text(levels: Floats, knots: NDArray[np.float64]) -> str | None:
     if fit is None:
         return None
     text = _only(fit, own_codes(), is_code, 2 * _MARGIN)
-    if text or fit.noise > _NOISIEST_FOREIGN or fit.clearness() < _CLEAR:
-        return text
-    text = _only(fit, any_text(), _is_foreign, _DEARER)
-    if text is None:
+    if text:
+        return text, int(fit.hidden().sum())
+    if fit.noise > _NOISIEST_FOREIGN:
         return None
-    halves = [_fitted(*line(half), knots) for half in (levels[::2], levels[1::2])]
-    return text if all(half and _only(half, any_text(), _is_foreign, _DEARER) == text for half in halves) else None
+    fits = [fit, *(_fitted(*line(half), knots) for half in (levels[::2], levels[1::2]))]
+    texts = {one and not one.hidden().any() and _only(one, any_text(), _is_foreign, _DEARER) for one in fits}
+    text = texts.pop()
+    return (text, 0) if text and not texts else None
 
 
 def _is_foreign(text: str) -> bool:
@@ -167,4 +169,7 @@ def _only(fit: Fit, spelling: Spelling, valid: Callable[[str], bool], dearer: fl
         best = text, path
     if best is None or next_cost - best[1].cost < _MARGIN or best[1].cost - known.least > dearer:
         return None
-    return best[0] if fitting.worst(fit, [*best[1].values, best[1].check]) < _WORST else None
+    text, path = best
+    if freedom(spelling, path)[fit.hidden()].sum() > _RESTORED:
+        return None
+    return text if fitting.worst(fit, [*path.values, path.check]) < _WORST else None

@@ -123,7 +123,7 @@ class Path:
 
 @dataclass(frozen=True, slots=True)
 class Paths:
-    """The paths found, what the cheapest row of characters costs whatever it spells, the cost below which none is missing."""
+    """The paths found, what the cheapest row of characters costs, and the cost below which no path is missing."""
 
     found: list[Path]
     least: float
@@ -167,6 +167,28 @@ def paths(single: Floats, pair: Floats, spelling: Spelling, slack: float, most: 
     order = np.argsort(cost)[:200]
     found = [Path(taken[one].tolist(), int(check[one]), float(cost[one])) for one in order]
     return Paths(found, least, limit)
+
+
+def freedom(spelling: Spelling, path: Path) -> NDArray[np.float64]:
+    """For each place of a path, check included, the bits that one would not know without having seen it."""
+    table = spelling.table
+    state = next(int(state) for value, state in spelling.start if _follows(table, int(state), path.values, int(value)))
+    choices = [2]
+    for value in path.values[1:]:
+        choices.append(int((table[state] >= 0).sum()))
+        state = int(table[state, value])
+    return np.log2([*choices, 103])
+
+
+def _follows(table: NDArray[np.int16], state: int, values: list[int], first: int) -> bool:
+    """Whether `values` can be walked from `state`, to which `first` leads."""
+    if values[0] != first:
+        return False
+    for value in values[1:]:
+        state = int(table[state, value])
+        if state < 0:
+            return False
+    return True
 
 
 def _allowed(count: int) -> NDArray[np.bool_]:

@@ -4,6 +4,7 @@ Black is 1, white 0, places are in modules from the first bar, `FINE` samples a 
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -19,6 +20,7 @@ _REACH = 3
 """Modules that a blur reaches to either side."""
 _BLURS = (0.3, 0.55, 0.8, 1.05, 1.3)
 """Standard deviations, in modules, of the blurs tried first."""
+_HIDDEN = 0.3
 _EVEN = 1.15
 """Characters whose widths differ by less are taken to be blurred alike."""
 
@@ -41,10 +43,10 @@ class Fit:
     noise: float
     """Standard deviation of what is seen from what it should be."""
 
-    def clearness(self) -> float:
-        """How much the character that is trusted least is to be trusted, 0 to 1."""
+    def hidden(self) -> NDArray[np.bool_]:
+        """Which characters are trusted so little that they may well be covered."""
         inside = self.trust[QUIET * FINE : (QUIET + self.count * CHARACTER) * FINE]
-        return float(inside.reshape(self.count, -1).mean(1).min())
+        return np.asarray(inside.reshape(self.count, -1).mean(1) < _HIDDEN)
 
 
 def start(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> Fit:
@@ -101,13 +103,18 @@ def _blurred(modules: Floats, blur: Floats) -> Floats:
 
 def _marks(fit: Fit) -> tuple[list[Floats], Floats]:
     """For each place, what each character looks like there (106 × samples); and the stop."""
-    steps = np.arange(len(fit.blur)) - len(fit.blur) // 2
-    looks: dict[float, Floats] = {}
-    for wider in set(fit.wider.tolist()):
-        blur = np.interp(steps / wider, steps, fit.blur).astype(np.float32)
-        looks[wider] = blur / blur.sum()
-    marks = {wider: _blurred(PATTERNS, blur) for wider, blur in looks.items()}
-    return [marks[wider] for wider in fit.wider[:-1]], _blurred(STOP[None], looks[fit.wider[-1]])[0]
+    marks = {wider: _looks(fit.blur.tobytes(), wider) for wider in set(fit.wider.tolist())}
+    return [marks[wider][0] for wider in fit.wider[:-1]], marks[fit.wider[-1]][1]
+
+
+@lru_cache(maxsize=64)
+def _looks(blur: bytes, wider: float) -> tuple[Floats, Floats]:
+    """The characters and the stop as a blur leaves them that is so much wider here."""
+    given = np.frombuffer(blur, np.float32)
+    steps = np.arange(len(given)) - len(given) // 2
+    here = np.interp(steps / wider, steps, given).astype(np.float32)
+    here /= here.sum()
+    return _blurred(PATTERNS, here), _blurred(STOP[None], here)[0]
 
 
 def _spans(fit: Fit) -> NDArray[np.int64]:
@@ -215,7 +222,16 @@ def refine(fit: Fit, profile: Floats, trust: Floats, values: list[int]) -> Fit:
     fit = replace(fit, places=places, seen=seen, trust=_at(trust, places))
     if np.ptp(fit.wider) == 0:
         fit = replace(fit, blur=_blur_of(fit, values))
-    return replace(fit, noise=_noise(fit, should_be(fit, values)))
+    ideal = should_be(fit, values).astype(np.float64)
+    fit = replace(fit, trust=fit.trust * _belief(fit.seen - ideal))
+    return replace(fit, noise=_noise(fit, ideal))
+
+
+def _belief(left: Floats) -> Floats:
+    """Less than 1 where much more is left than elsewhere: something lies on the print that is no row of characters."""
+    near = cv2.blur(np.square(left)[None].astype(np.float32), (4 * FINE + 1, 1))[0]
+    usual = 6 * float(np.median(near)) + 0.03**2
+    return 1 / (1 + np.square(near / usual))
 
 
 def _hats(modules: NDArray[np.float64], apart: float) -> NDArray[np.float64]:
