@@ -18,7 +18,7 @@ from scanner.rescue.bands import line, straighten, unwrinkled
 from scanner.rescue.bars_find import find
 from scanner.rescue.code128 import Path, Spelling, any_text, freedom, own_codes, paths, spell
 from scanner.rescue.fit import Fit
-from scanner.rescue.pace import guess, pace
+from scanner.rescue.pace import SHARP, SOFT, guess, pace
 from scanner.rescue.reading import Reading
 
 __all__ = ["find", "read"]
@@ -64,8 +64,8 @@ def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | N
     module = guess(line(bands.levels)[0])
     if not module:
         return None
-    for look, narrower in _looks(bands.levels):
-        for _, one, knots in _likely(look, module * narrower):
+    for look, narrower, soft in _looks(bands.levels):
+        for _, one, knots in _likely(look, module * narrower, soft):
             if time.monotonic() > until:
                 return None
             seen = _text(one.levels, knots)
@@ -77,27 +77,28 @@ def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | N
     return None
 
 
-def _looks(levels: Floats) -> Iterator[tuple[_Look, float]]:
-    """The ways to look at a region, the most promising first, and how much narrower than guessed its modules may be.
-
-    Where a blur hides the narrowest bars, the others are taken for them.
+def _looks(levels: Floats) -> Iterator[tuple[_Look, float, float]]:
+    """The ways to look at a region, the most promising first, how much narrower than guessed its modules may be, how
+    soft it may be: where a blur hides the narrowest bars, others are taken for them.
     """
     places = np.arange(levels.shape[1], dtype=np.float64)
-    for narrower in (1, 0.6):
-        yield _Look("bars", levels, places), narrower
-    yield _Look("bars, unwrinkled", unwrinkled(levels), places), 1
+    flat = _Look("bars", levels, places)
+    yield flat, 1, SHARP
+    yield flat, 0.6, SHARP
+    yield flat, 0.6, SOFT
+    yield _Look("bars, unwrinkled", unwrinkled(levels), places), 1, SHARP
     third = len(levels) // 3
     if third >= 2:
         for first in (0, len(levels) - third, third):
-            yield _Look("bars, a part", levels[first : first + third], places), 1
+            yield _Look("bars, a part", levels[first : first + third], places), 1, SHARP
     first, last = _ends(line(levels)[0])
     for arc in _ARCS:
         half = np.deg2rad(arc / 2)
         middle, radius = (first + last) / 2, (last - first) / 2 / np.sin(half)
         reach = np.arcsin(np.clip((places[[0, -1]] - middle) / radius, -0.999, 0.999))
         bent = middle + radius * np.sin(np.linspace(*reach, len(places)))
-        flat = np.stack([np.interp(bent, places, band) for band in levels]).astype(np.float32)
-        yield _Look("bars, unrolled", flat, bent), 1
+        unrolled = np.stack([np.interp(bent, places, band) for band in levels]).astype(np.float32)
+        yield _Look("bars, unrolled", unrolled, bent), 1, SHARP
 
 
 def _ends(profile: Floats) -> tuple[int, int]:
@@ -111,11 +112,11 @@ def _ends(profile: Floats) -> tuple[int, int]:
     return int(first) + window // 2, max(int(last) - window // 2, int(first) + window // 2 + 8)
 
 
-def _likely(look: _Look, module: float) -> list[tuple[float, _Look, NDArray[np.float64]]]:
+def _likely(look: _Look, module: float, soft: float) -> list[tuple[float, _Look, NDArray[np.float64]]]:
     """(cost, the look as it is or turned round, knots): where the characters may lie in it, the cheapest first."""
     profile, _ = line(look.levels)
-    found = [(path.cost, look, path.knots) for path in pace(profile, module)]
-    found += [(path.cost, look.turned(), path.knots) for path in pace(profile[::-1], module)]
+    found = [(path.cost, look, path.knots) for path in pace(profile, module, soft)]
+    found += [(path.cost, look.turned(), path.knots) for path in pace(profile[::-1], module, soft)]
     return sorted((one for one in found if one[0] < _UNLIKELY), key=lambda one: one[0])[:_PATHS]
 
 

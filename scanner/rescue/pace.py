@@ -20,10 +20,12 @@ _FINER = 4
 """Samples between two places."""
 _WIDTHS = 1.07 ** np.arange(-6, 7)
 """Widths of a module in units of the guessed one."""
-_SOFT = 0.45
-"""Modules by which patterns are blurred before they are held against a profile."""
+SHARP, SOFT = 0.45, 0.7
+"""Modules by which patterns are blurred before they are held against a profile, sharp or soft itself."""
 _HIDDEN = 0.45
 """What a character costs at most: it may be covered."""
+_LEFT_OUT = 0.3
+"""What it costs to leave out as many bars as make a character."""
 _CHANGE = 0.02
 """What it costs when a width changes by a step."""
 _QUICKEST = 2
@@ -51,8 +53,8 @@ def guess(profile: Floats) -> float:
     return float((inner[-1] - inner[0]) / (len(inner) - 1) * 6 / CHARACTER)
 
 
-@lru_cache(maxsize=1)
-def _marks() -> tuple[Floats, Floats]:
+@lru_cache(maxsize=2)
+def _marks(soft: float) -> tuple[Floats, Floats]:
     """Samples from the quiet zone before a character to the one after a stop × what they are held against, twice.
 
     First the 103 characters, 3 starts and the stop, each of length 1 and mean 0; then which samples each of the three
@@ -66,24 +68,35 @@ def _marks() -> tuple[Floats, Floats]:
     for kind, (first, last), cover in zip(kinds, spans, covers.T, strict=True):
         span = slice(first * _SAMPLES, last * _SAMPLES)
         fine = np.repeat(kind, _SAMPLES, axis=1)
-        soft = cv2.GaussianBlur(fine, (0, 0), _SOFT * _SAMPLES, sigmaY=1e-3, borderType=cv2.BORDER_REPLICATE)
-        soft = soft - soft.mean(1, keepdims=True)
+        mark = cv2.GaussianBlur(fine, (0, 0), soft * _SAMPLES, sigmaY=1e-3, borderType=cv2.BORDER_REPLICATE)
+        mark = mark - mark.mean(1, keepdims=True)
         placed = np.zeros((len(kind), whole), np.float32)
-        placed[:, span] = soft / np.linalg.norm(soft, axis=1, keepdims=True)
+        placed[:, span] = mark / np.linalg.norm(mark, axis=1, keepdims=True)
         marks.append(placed)
         cover[span] = 1 / (span.stop - span.start)
     return np.concatenate(marks).T.copy(), covers
 
 
-def pace(profile: Floats, module: float) -> list[Pace]:
+def pace(profile: Floats, module: float, soft: float = SHARP) -> list[Pace]:
     """The likeliest places of the characters in a profile (black is high) whose modules are some `module` samples wide.
 
     One `Pace` for each plausible count of characters, cheapest first, three at most.
     """
     places = np.arange(0, len(profile) - 1, module / (_STEP * _FINER))
     dark = np.interp(places, np.arange(len(profile)), profile).astype(np.float32)
-    inside, begin, end = _costs(_even(dark))
-    return [_scaled(found, module) for found in _paths(begin, np.minimum(inside, _HIDDEN), end)]
+    inside, begin, end = _costs(_even(dark), soft)
+    before, after = _left_out(dark)
+    found = _paths(begin + before[:, None], np.minimum(inside, _HIDDEN), end + after)
+    return [_scaled(one, module) for one in found]
+
+
+def _left_out(dark: Floats) -> tuple[Floats, Floats]:
+    """What it costs that bars lie before a start at each place; and after a stop there, of each width."""
+    change = cv2.blur(np.square(np.diff(dark, append=dark[-1:]))[None], (CHARACTER * _STEP * _FINER, 1))[0]
+    busy = (change > 0.2 * np.percentile(change, 60))[::_FINER]
+    before = (np.cumsum(busy) * (_LEFT_OUT / (CHARACTER * _STEP))).astype(np.float32)
+    stops = np.arange(len(before))[:, None] + np.rint(_WIDTHS * TAIL * _STEP).astype(np.int64)
+    return before, before[-1] - before[np.minimum(stops, len(before) - 1)]
 
 
 def _even(dark: Floats) -> Floats:
@@ -95,9 +108,9 @@ def _even(dark: Floats) -> Floats:
     return np.clip(level / (least + 0.05 * np.median(least) + 1e-6), -4, 4)
 
 
-def _costs(dark: Floats) -> tuple[Floats, Floats, Floats]:
+def _costs(dark: Floats, soft: float) -> tuple[Floats, Floats, Floats]:
     """Places × widths: how unlike (0 to 2) the best character, the best start and the stop is what begins there."""
-    marks, covers = _marks()
+    marks, covers = _marks(soft)
     grain = 0.06
     modules = (np.arange(len(marks)) + 0.5) / _SAMPLES - _QUIET
     offsets = np.rint(modules * (_STEP * _FINER) * _WIDTHS[:, None]).astype(np.int32)
