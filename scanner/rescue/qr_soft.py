@@ -31,6 +31,11 @@ _MOST = 5.0
 EVIDENCE = 32.0
 """Bits that must speak for a code beyond those that name it among all of ours: a toss-up fits some code once in 2^32 tries."""
 _CHOICES = {"a": 36, "d": 10}
+_SHAPES_TRIED, _LOOKED_AT = 4, 40
+_CLEAR, _AGREES, _SLACK = 12.0, 0.5, 3.0
+"""Bits of evidence in what a shape fixes: how far one shape may fall behind another and still be tried; and the share of what
+all agreeing would give that it must have, but for a slack."""
+_CHOICES = {"a": 36, "d": 10}
 _SHAPES_TRIED, _LOOKED_AT = 3, 40
 _CLEAR, _LEAST_KNOWN = 12.0, 8.0
 """Bits of evidence in what a shape fixes: how far one shape may fall behind another and still be tried, and the least for any."""
@@ -47,20 +52,22 @@ class Found:
 def read(odds: NDArray[np.float64]) -> Found | None:
     """The code of ours that 208 log odds (dark over light, mask off, in the order written) speak for; None if too little does."""
     odds = np.clip(odds, -_MOST, _MOST)
-    worth = _for_known(odds)
-    order = np.argsort(-worth)[:_SHAPES_TRIED]
-    for number in order[worth[order] > max(float(worth.max()) - _CLEAR, _LEAST_KNOWN)]:
+    worth, most = _for_known(odds)
+    fits = (worth > float(worth.max()) - _CLEAR) & (worth > _AGREES * most - _SLACK)
+    order = np.argsort(-worth, kind="stable")
+    for number in order[fits[order]][:_SHAPES_TRIED]:
         found = _most_likely(_SHAPES[number], odds)
         if found is not None and found.evidence >= EVIDENCE:
             return found
     return None
 
 
-def _for_known(odds: NDArray[np.float64]) -> NDArray[np.float64]:
-    """For each shape, the bits of evidence in the data bits it fixes."""
+def _for_known(odds: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """For each shape, the bits of evidence in the data bits it fixes, and what they would be if every one agreed."""
     fixed, known = _fixed()
     seen = odds[: 8 * _DATA]
-    return (np.where(fixed, _evidence(seen, np.array(True)), _evidence(seen, np.array(False))) * known).sum(axis=1)
+    agree, not_dark = _evidence(seen, np.array(True)), _evidence(seen, np.array(False))
+    return (np.where(fixed, agree, not_dark) * known).sum(axis=1), (np.maximum(agree, not_dark) * known).sum(axis=1)
 
 
 @lru_cache
