@@ -19,7 +19,7 @@ _SCALES, _LARGE = (1.0, 0.5, 0.25), 640
 """Scales to look for regions at; a picture with a longer side than so many pixels is made so small first."""
 _WORKING = 4.0
 """Pixels of a module to work with: more cost time and show nothing new."""
-_ARCS = (0.0, 0.9, 1.25, 1.5)
+_ARCS = (0.0, 0.9, 1.2, 1.4, 1.54)
 """Half arcs of rolls, in radians, that a fit begins from."""
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2,)
 _OF_A_KIND = 8
@@ -30,6 +30,8 @@ _LEAST = 0.8
 """Pixels of the smallest module that is looked for."""
 _TRIED, _CRINKLED, _ROUNDS = 10, 2, 3
 """Grids tried as a plane or roll, of those how many as crinkled, and how often each is bent anew."""
+_FROM_THE_SIDE = 0.28
+"""The share of a module's full width below which it is not believed: about a pixel."""
 _HOPEFUL, PROMISING, _SURE = 0.25, 0.5, 0.75
 """Agreement with the known patterns below which a grid is not tried; below which, once settled, it is no code; above which it is one."""
 
@@ -86,7 +88,7 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
         worth = agreement(cut.soft(0.4), grid, 0.4)
         if not worth > PROMISING:  # nor where the fit ran away and it is no number
             continue
-        text = _decoded(_values(cut.picture, grid))
+        text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
         if text:
             return Reading(text, cut.back(grid.corners()), "modules")
         laid.append((worth, cut, grid))
@@ -96,7 +98,7 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
             if time.monotonic() > until:
                 return _surely(laid)
             grid = _followed(cut, grid)
-            text = _decoded(_values(cut.picture, grid))
+            text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
             if text:
                 return Reading(text, cut.back(grid.corners()), "modules on crinkled wrap")
     return _surely(laid)
@@ -205,7 +207,15 @@ def _levelled(raw: Floats, fixed: NDArray[np.int8]) -> Floats:
     return (bright + black - 2 * raw) / np.maximum(bright - black, 0.2)
 
 
-def _decoded(values: Floats) -> str | None:
+def _seen_from_the_side(grid: Grid) -> NDArray[np.bool_]:
+    """The modules (n × n) that a roll turns so far away that too little of them is seen."""
+    side = np.arange(grid.size + 1) * 2 / grid.size - 1
+    step = np.diff(np.sin(side * grid.arc) / np.sin(grid.arc) if grid.arc else side)
+    hidden = step < _FROM_THE_SIDE * step.max()
+    return np.broadcast_to(hidden if grid.axis == 0 else hidden[:, None], (grid.size, grid.size))
+
+
+def _decoded(values: Floats, aside: NDArray[np.bool_]) -> str | None:
     """The text in modules' darkness (n × n, -1 … 1): by a stock reader of the drawn grid, or as one of our codes."""
     size = len(values)
     drawn = np.where(np.pad(values, 4, constant_values=-1) > 0, 0, 255).astype(np.uint8)
@@ -214,15 +224,15 @@ def _decoded(values: Floats) -> str | None:
     for result in zxingcpp.read_barcodes(drawn, formats=_FORMATS, **plain):
         if result.text:
             return str(result.text)
-    return _ours(values) if size == 21 else None
+    return _ours(values, aside) if size == 21 else None
 
 
-def _ours(values: Floats) -> str | None:
+def _ours(values: Floats, aside: NDArray[np.bool_]) -> str | None:
     odds, covered, edge = _odds(values), *_covered(values)
     rows, columns = formats(1)
     order = path(1)
     for hidden in (covered, edge, np.zeros_like(covered)):
-        seen = np.where(hidden, 0.0, odds)
+        seen = np.where(hidden | aside, 0.0, odds)
         near = seen[rows, columns].sum(axis=0)
         number = max(range(8), key=lambda n: float(np.where(format_bits(LEVEL_Q, n), near, -near).sum()))
         found = qr_soft.read(np.where(mask(1, number), -seen, seen)[order])
