@@ -10,7 +10,7 @@ Image = NDArray[np.uint8]
 Floats = NDArray[np.float32]
 _COLUMNS = 1400
 _CUBIC = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
-_BANDS = 24
+_BANDS = 16
 _FURTHEST = 5
 """Samples by which wrinkled bars move at most from one band to the next."""
 _KNOTS = 20
@@ -111,8 +111,10 @@ def line(levels: Floats) -> tuple[Floats, Floats]:
     window = (max(3, size // 28 * 2 // 2) | 1, 1)
     steps = np.diff(levels, axis=1, append=levels[:, -1:])
     energy = cv2.blur(steps * steps, window)
-    most = np.partition(energy, count - 2, axis=0)[count - 2]
-    usual = cv2.blur(np.minimum(most, 2 * np.median(energy, axis=0).max())[None], window)[0] + 1e-3
+    ranked = np.sort(energy, axis=0)
+    most, often = ranked[count - 2], ranked[int(0.8 * (count - 1))]
+    usual = np.maximum(often, np.minimum(most, np.median(often)))
+    usual = cv2.blur(usual[None], window)[0] + 1e-3
     weight = np.square(np.minimum(energy / usual, 1)) + 1e-3
     for _ in range(2):
         mean = (weight * steps).sum(0) / weight.sum(0)

@@ -38,7 +38,7 @@ _RESTORED = 8.0
 """Bits of a code that may be hidden: of the 11.9 that its two checks add, the rest must still bear witness."""
 _ARCS = (135, 165, 178)
 """Degrees of a roll that a symbol's width may cover, where it covers too much to be read as if it lay flat."""
-_PATHS = 2
+_PATHS = 3
 _UNLIKELY = 0.34
 """The cost of a path above which there are no characters."""
 
@@ -61,11 +61,8 @@ def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | N
     bands = straighten(grey, corners)
     if bands is None:
         return None
-    module = guess(line(bands.levels)[0])
-    if not module:
-        return None
     for look, narrower, soft in _looks(bands.levels):
-        for _, one, knots in _likely(look, module * narrower, soft):
+        for _, one, knots in _likely(look, narrower, soft):
             if time.monotonic() > until:
                 return None
             seen = _text(one.levels, knots)
@@ -78,8 +75,9 @@ def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | N
 
 
 def _looks(levels: Floats) -> Iterator[tuple[_Look, float, float]]:
-    """The ways to look at a region, the most promising first, how much narrower than guessed its modules may be, how
-    soft it may be: where a blur hides the narrowest bars, others are taken for them.
+    """The ways to look at a region, the most promising first; how much narrower than guessed, and how soft.
+
+    Where a blur hides the narrowest bars, the guess takes others for them.
     """
     places = np.arange(levels.shape[1], dtype=np.float64)
     flat = _Look("bars", levels, places)
@@ -112,11 +110,15 @@ def _ends(profile: Floats) -> tuple[int, int]:
     return int(first) + window // 2, max(int(last) - window // 2, int(first) + window // 2 + 8)
 
 
-def _likely(look: _Look, module: float, soft: float) -> list[tuple[float, _Look, NDArray[np.float64]]]:
+def _likely(look: _Look, narrower: float, soft: float) -> list[tuple[float, _Look, NDArray[np.float64]]]:
     """(cost, the look as it is or turned round, knots): where the characters may lie in it, the cheapest first."""
     profile, _ = line(look.levels)
-    found = [(path.cost, look, path.knots) for path in pace(profile, module, soft)]
-    found += [(path.cost, look.turned(), path.knots) for path in pace(profile[::-1], module, soft)]
+    module = guess(profile) * narrower
+    if not module:
+        return []
+    whole = narrower < 1
+    found = [(path.cost, look, path.knots) for path in pace(profile, module, soft, whole=whole)]
+    found += [(path.cost, look.turned(), path.knots) for path in pace(profile[::-1], module, soft, whole=whole)]
     return sorted((one for one in found if one[0] < _UNLIKELY), key=lambda one: one[0])[:_PATHS]
 
 

@@ -26,6 +26,8 @@ _HIDDEN = 0.45
 """What a character costs at most: it may be covered."""
 _LEFT_OUT = 0.3
 """What it costs to leave out as many bars as make a character."""
+_SHORT = 0.2
+"""What is added to a path: a few characters are more easily found by chance than many."""
 _CHANGE = 0.02
 """What it costs when a width changes by a step."""
 _QUICKEST = 2
@@ -77,16 +79,19 @@ def _marks(soft: float) -> tuple[Floats, Floats]:
     return np.concatenate(marks).T.copy(), covers
 
 
-def pace(profile: Floats, module: float, soft: float = SHARP) -> list[Pace]:
+def pace(profile: Floats, module: float, soft: float, *, whole: bool) -> list[Pace]:
     """The likeliest places of the characters in a profile (black is high) whose modules are some `module` samples wide.
 
-    One `Pace` for each plausible count of characters, cheapest first, three at most.
+    One `Pace` for each plausible count of characters, cheapest first, three at most. `whole` says that nothing but the
+    symbol has bars here: in a soft one, a few characters of it can look better than all.
     """
     places = np.arange(0, len(profile) - 1, module / (_STEP * _FINER))
     dark = np.interp(places, np.arange(len(profile)), profile).astype(np.float32)
     inside, begin, end = _costs(_even(dark), soft)
-    before, after = _left_out(dark)
-    found = _paths(begin + before[:, None], np.minimum(inside, _HIDDEN), end + after)
+    if whole:
+        before, after = _left_out(dark)
+        begin, end = begin + before[:, None], end + after
+    found = _paths(begin, np.minimum(inside, _HIDDEN), end)
     return [_scaled(one, module) for one in found]
 
 
@@ -147,7 +152,7 @@ def _paths(begin: Floats, inside: Floats, end: Floats) -> list[tuple[float, int,
         if cost > 100:
             break
         if length >= 3:
-            found.append((cost / (length + 1), length, best))
+            found.append(((cost + _SHORT) / (length + 1), length, best))
         heres.append(here)
         here = arrive(_eased(here) + inside)
     found.sort()
