@@ -47,7 +47,7 @@ class Sighting:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What a picture shows: symbols read, and corners (4 × 2, pixels) of regions that look like one and are not read."""
+    """What a picture shows: symbols read, and corners (4 × 2, pixels) of regions that are surely one and not read."""
 
     sightings: list[Sighting]
     unread: list[NDArray[np.float64]]
@@ -64,7 +64,7 @@ def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
 
 
 def look(image: Image, budget_s: float | None = None) -> Seen:
-    """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR), and where more may be.
+    """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR), and where more is.
 
     zxing-cpp looks first, and nothing more is done when it reads something. Else likely regions are rescued one by one
     for `budget_s` seconds, or in a picture that has all the time (None) for two, after zbar has looked at the whole of
@@ -105,11 +105,11 @@ def _second_of(grey: Image, corners: NDArray[np.float64]) -> list[Sighting]:
     left, top = np.maximum(corners.min(axis=0) - margin, 0).astype(int)
     right, bottom = (corners.max(axis=0) + margin).astype(int)
     found = _second(np.ascontiguousarray(grey[top:bottom, left:right]))
-    return [replace(one, corners=one.corners + (left, top)) for one in found]
+    return [replace(one, corners=one.corners + np.array([left, top])) for one in found]
 
 
 def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Seen:
-    """What is read in likely regions, those first that a stock reader could not read; the first that is read ends it."""
+    """What is read in likely regions, those first that a stock reader left unread; the first that is read ends it."""
     unread = [corners for corners in unread if cv2.contourArea(corners.astype(np.float32)) > _SMALLEST]
     surely = list(unread)
     for symbology, reader, corners in _likely(grey, unread):

@@ -22,7 +22,7 @@ from scanner.steady import Steady
 _SHARE = 0.9
 """The share of a frame's time that reading it may take."""
 _IN_PASSING = 2
-"""Frames in a row that only the stock reader looks at before a label is rescued: one on its way to be held needs none."""
+"""Frames in a row that only the stock reader looks at before a label is rescued: one on its way needs none."""
 Told = Callable[[datetime, str, Verdict], None]
 
 

@@ -1,4 +1,4 @@
-"""Laying a QR code's grid over a picture: a plane in perspective, round a roll, or crinkled, by the patterns every code has."""
+"""Laying a QR code's grid over a picture by the patterns every code has: in perspective, round a roll, crinkled."""
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -22,8 +22,10 @@ _STIFF = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Where a code's modules lie: a homography (3 × 3, from modules to pixels), the roll's half arc in radians (0: flat) about an
-    axis (0: the roll runs along the rows, 1: along the columns), and the knots' moves (knots × knots × 2, pixels).
+    """Where a code's modules lie, `size` × `size` of them.
+
+    `plane` is a homography (3 × 3) from the square -1 … 1 to pixels; `arc` the half arc of a roll in radians (0: flat),
+    bent along the rows (`axis` 0) or the columns (1); `moves` the knots' moves (knots × knots × 2, pixels).
     """
 
     plane: Floats
@@ -92,7 +94,7 @@ def _weights(modules: Floats, size: int) -> Floats:
 
 @lru_cache
 def targets(version: int, blur: float) -> tuple[Floats, Floats]:
-    """Points to look at (k × 2, modules), and the darkness expected there (-1 … 1) in a picture blurred by `blur` modules."""
+    """Points to look at (k × 2, modules) and the darkness expected there (-1 … 1), blurred by `blur` modules."""
     grid = np.pad(known(version), QUIET, constant_values=-1)
     return _points(grid, blur)
 
@@ -116,7 +118,7 @@ def looked(picture: NDArray[np.float32], at: Floats) -> Floats:
 
 
 def agreement(picture: NDArray[np.float32], grid: Grid, blur: float, every: int = 1) -> float:
-    """How well the patterns that every code has are seen where `grid` puts them: a correlation, 1 at best; by one point of so many."""
+    """How well the patterns every code has are seen where `grid` puts them: a correlation; `every` thins the points."""
     at, want = (part[::every] for part in targets((grid.size - 17) // 4, blur))
     got = looked(picture, grid.pixels(at))
     got, want = got - got.mean(), want - want.mean()
@@ -124,7 +126,10 @@ def agreement(picture: NDArray[np.float32], grid: Grid, blur: float, every: int 
 
 
 def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, rounds: int) -> Grid:
-    """The grid moved as a plane (Lucas and Kanade's way, robust weights) until the known patterns lie best. `picture` is bright on paper."""
+    """The grid moved as a plane until the known patterns lie best: Lucas and Kanade's way, with robust weights.
+
+    `picture` is bright on paper and blurred by `blur` modules.
+    """
     at, want = targets((grid.size - 17) // 4, blur)
     flat = at * 2 / grid.size - 1
     if grid.arc:

@@ -1,4 +1,4 @@
-"""The layout of a QR code by ISO/IEC 18004: which modules are always the same, where the data goes, what a mask turns over."""
+"""The layout of a QR code by ISO/IEC 18004: the modules always the same, the data's path, what a mask turns over."""
 
 from functools import lru_cache
 

@@ -1,9 +1,9 @@
 """Reading one of our codes from doubtful modules: the most likely code of our grammar, and how much speaks for it.
 
-All our codes are QR version 1, level Q: 104 data bits, of which the header, the kind, the hyphens and the filling are known
-beforehand, and 104 bits of error correction, which are sums of them. What is left is a linear code over GF(2) with few
-free bits; it is decoded from the bits best seen (ordered statistics: Fossorier and Lin, IEEE Trans. Inf. Theory 41, 1995),
-so that even more than the half of a symbol that Reed-Solomon erasures could restore may be hidden.
+All our codes are QR version 1, level Q: 104 data bits, of which the header, the kind, the hyphens and the filling are
+known beforehand, and 104 bits of error correction, which are sums of them. What is left is a linear code over GF(2)
+with few free bits; it is decoded from the bits best seen (ordered statistics: Fossorier and Lin, IEEE Trans. Inf.
+Theory 41, 1995, from memory), so that more of a symbol may be hidden than Reed-Solomon erasures could restore.
 """
 
 import math
@@ -29,16 +29,12 @@ BITS = 8 * (_DATA + _CHECKS)
 _MOST = 5.0
 """No module is believed further than e^5 : 1: what covers a label may look as sure as print."""
 EVIDENCE = 32.0
-"""Bits that must speak for a code beyond those that name it among all of ours: a toss-up fits some code once in 2^32 tries."""
-_CHOICES = {"a": 36, "d": 10}
+"""Bits that must speak for a code beyond those that name it among all of ours: chance finds one in 2^32 tries."""
 _SHAPES_TRIED, _LOOKED_AT = 4, 40
 _CLEAR, _AGREES, _SLACK = 12.0, 0.5, 3.0
-"""Bits of evidence in what a shape fixes: how far one shape may fall behind another and still be tried; and the share of what
+"""Bits of evidence in what a shape fixes: how far one may fall behind another and still be tried; and the share of what
 all agreeing would give that it must have, but for a slack."""
 _CHOICES = {"a": 36, "d": 10}
-_SHAPES_TRIED, _LOOKED_AT = 3, 40
-_CLEAR, _LEAST_KNOWN = 12.0, 8.0
-"""Bits of evidence in what a shape fixes: how far one shape may fall behind another and still be tried, and the least for any."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +46,7 @@ class Found:
 
 
 def read(odds: NDArray[np.float64]) -> Found | None:
-    """The code of ours that 208 log odds (dark over light, mask off, in the order written) speak for; None if too little does."""
+    """The code of ours that 208 log odds (dark over light, mask off, in the order written) speak for, or None."""
     odds = np.clip(odds, -_MOST, _MOST)
     worth, most = _for_known(odds)
     fits = (worth > float(worth.max()) - _CLEAR) & (worth > _AGREES * most - _SLACK)
@@ -126,7 +122,7 @@ def _common(values: list[int], width: int) -> list[int | None]:
 
 @lru_cache
 def _generator() -> tuple[list[int], list[int], list[int]]:
-    """Powers and logarithms in GF(256) with x^8 + x^4 + x^3 + x^2 + 1, and the generator for 13 check codewords."""
+    """Powers and logarithms in GF(256) by x^8 + x^4 + x^3 + x^2 + 1; the generator of 13 check codewords."""
     powers, value = [], 1
     for _ in range(255):
         powers.append(value)
@@ -185,7 +181,7 @@ def _pattern(shape: str) -> str:
 
 
 def _reduced(ways: NDArray[np.bool_], order: NDArray[np.intp]) -> tuple[NDArray[np.bool_], list[int]]:
-    """The same space with one way for each of the first places, in this order, that can be chosen freely; and those places."""
+    """The same space with one way for each of the first places, in this order, that is free; and those places."""
     rows = [int.from_bytes(row.tobytes(), "big") for row in np.packbits(ways[:, order], axis=1)]
     places: list[int] = []
     for at, place in enumerate(order):

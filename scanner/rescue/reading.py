@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """A symbol: its text (empty: seen and not read), its corners (4 × 2, pixels of the frame), and which trick read it."""
+    """A symbol: its text (empty: seen, not read), its corners (4 × 2, pixels of the frame), and which trick read it."""
 
     text: str
     corners: NDArray[np.float64]

@@ -33,7 +33,7 @@ _TRIED, _CRINKLED, _ROUNDS = 10, 2, 3
 _FROM_THE_SIDE = 0.28
 """The share of a module's full width below which it is not believed: about a pixel."""
 _HOPEFUL, PROMISING, _SURE = 0.25, 0.5, 0.75
-"""Agreement with the known patterns below which a grid is not tried; below which, once settled, it is no code; above which it is one."""
+"""Agreement with the known patterns: least to try a grid, least to read one once settled, and enough to be sure."""
 
 
 def find(grey: Grey) -> list[Floats]:
@@ -76,7 +76,7 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
 
 
 def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
-    """The QR code in a region (corners 4 × 2, pixels, in any turn), or None; stops at `until` (time.monotonic() seconds).
+    """The QR code in a region (corners 4 × 2, pixels, in any turn), or None; stops at `until` (seconds, monotonic).
 
     A reading without a text is a QR code surely, by the patterns every code has, that could not be read.
     """
@@ -94,13 +94,14 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
         laid.append((worth, cut, grid))
     laid.sort(key=lambda one: -one[0])
     for _, cut, grid in laid[:_CRINKLED]:
+        bent = grid
         for _ in range(_ROUNDS):
             if time.monotonic() > until:
                 return _surely(laid)
-            grid = _followed(cut, grid)
-            text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
+            bent = _followed(cut, bent)
+            text = _decoded(_values(cut.picture, bent), _seen_from_the_side(bent))
             if text:
-                return Reading(text, cut.back(grid.corners()), "modules on crinkled wrap")
+                return Reading(text, cut.back(bent.corners()), "modules on crinkled wrap")
     return _surely(laid)
 
 
@@ -110,7 +111,7 @@ def _surely(laid: list[tuple[float, "_Cut", Grid]]) -> Reading | None:
 
 
 def _starts(grey: Grey, corners: Floats) -> list[tuple[float, "_Cut", Grid]]:
-    """Grids over these corners, in every turn, version and roll, those that agree best with the known patterns first."""
+    """Grids over these corners in every turn, version and roll, those that agree best with the known patterns first."""
     side = float(np.sqrt(abs(_area(corners))))
     found = []
     for version in _VERSIONS:
@@ -139,7 +140,7 @@ def _followed(cut: "_Cut", grid: Grid) -> Grid:
 
 
 class _Cut:
-    """A region with a margin, evenly lit, at a size good to work with; its corners in it, and the way back to the frame."""
+    """A region with a margin, evenly lit, at a size good to work with; its corners, and the way back to the frame."""
 
     def __init__(self, grey: Grey, corners: Floats, unit: float) -> None:
         margin = 6 * unit
@@ -196,7 +197,7 @@ def _levelled(raw: Floats, fixed: NDArray[np.int8]) -> Floats:
     seen = fixed * ((light + dark) / 2 - raw) > 0
 
     def near(which: NDArray[np.bool_], whole: float) -> Floats:
-        """What these modules look like around each place, and everywhere where few are near; modules that look the other way are left out."""
+        """What these modules look like around each place, without those that look the other way."""
         weight, value = (
             cv2.GaussianBlur(part, (0, 0), 3.0, borderType=cv2.BORDER_CONSTANT)
             for part in ((which & seen).astype(float), np.where(which & seen, raw, 0.0))
@@ -242,8 +243,9 @@ def _ours(values: Floats, aside: NDArray[np.bool_]) -> str | None:
 
 
 def _odds(values: Floats) -> Floats:
-    """Log odds of dark over light for each module (21 × 21), by how the known modules came out: print that is a little off, and
-    things lying on it, which look like anything.
+    """Log odds of dark over light for each module (21 × 21), by how the known modules came out.
+
+    Print is a little off; what lies on it looks like anything.
     """
     fixed = known(1)
     sure = fixed != 0
@@ -261,8 +263,9 @@ def _odds(values: Floats) -> Floats:
 
 
 def _covered(values: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Modules in an evenly dark or light patch of four by four or more, and those with their neighbours: no mask leaves such a
-    patch, so something lies on it.
+    """Modules in an evenly dark or light patch of four by four or more, and those with their neighbours.
+
+    No mask leaves such a patch, so something lies on it.
     """
     block = np.ones((4, 4), np.uint8)
     found = np.zeros(values.shape, bool)

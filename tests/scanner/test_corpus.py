@@ -2,6 +2,7 @@
 
 import os
 import tomllib
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -19,5 +20,7 @@ def test_a_set_of_photographs_is_read_at_least_as_well_as_before(name):
         missing = "the photographs are not beside the project" if path is None else "libzbar is not installed"
         assert os.environ.get("CI") != "true", missing
         pytest.skip(missing)
-    reads, misreads = corpus.score(lambda image: [s.text for s in read(image)], path, name, corpus.answers(path)[name])
+    pictures = corpus.answers(path)[name]
+    look = partial(read, budget_s=0.5) if not any(pictures.values()) else read  # nothing to find takes all its time
+    reads, misreads = corpus.score(lambda image: [s.text for s in look(image)], path, name, pictures)
     assert (reads >= RATCHET[name]["reads"], misreads <= RATCHET[name]["misreads"]) == (True, True), (reads, misreads)
