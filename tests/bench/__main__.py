@@ -1,6 +1,6 @@
-"""`python -m tests.bench [decode|scan|ledger|http|screens|steam|labels|growth|hours|large …]`: each work with its anchor in the same run.
+"""`python -m tests.bench [decode|scan|ledger|http|screens|steam|labels|growth|damage|legible|hours|large …]`: each work with its anchor in the same run.
 
-`growth` (a million facts, some five minutes), `hours` (a scanner's eight hours, simulated) and `large` (ten million facts, some
+`growth` (a million facts, some five minutes), `damage` (what a reader bears, some fifteen), `legible` (misreads), `hours` (a scanner's eight hours, simulated) and `large` (ten million facts, some
 fifteen, 20 GB of disk) run when they are named.
 """
 
@@ -9,7 +9,7 @@ import json
 import sys
 
 USUAL = ("decode", "scan", "ledger", "http", "screens", "steam", "labels")
-WORKS = (*USUAL, "growth", "hours", "large")
+WORKS = (*USUAL, "growth", "damage", "legible", "hours", "large")
 
 
 def table(rows):
@@ -33,7 +33,7 @@ def main(wanted):
     short = [row["work"] for row in rows if not row["met"]]
     print(f"\n{'Falls short: ' + '; '.join(short) if short else 'Every target met in this run.'}")
     if not wanted:
-        print("Not measured in this run, being long: growth, hours, large.")
+        print("Not measured in this run, being long: growth, damage, legible, hours, large.")
     print(
         json.dumps(
             {

@@ -230,20 +230,12 @@ def _occlusion(one, amount):
     _patch(one, amount, lambda flat, cover: np.where(cover > 0, level, flat))
 
 
-def _rotation(one, amount):
-    one.turn = amount
-
-
 def _tape(one, amount):
     """Tape over the whole symbol: a haze that lifts the ink by this share of the contrast, and ripples that shine."""
     v, u = np.mgrid[0 : one.flat.shape[0], 0 : one.flat.shape[1]].astype(np.float32)
     way, wave = one.rng.uniform(0, np.pi), one.per * one.rng.uniform(3, 6)
     ripple = 0.5 + 0.5 * np.sin((u * np.cos(way) + v * np.sin(way)) / wave * 2 * np.pi + one.rng.uniform(0, 6))
     one.flat = one.flat + (PAPER - one.flat) * np.float32(amount) + 60 * np.float32(amount) * ripple**4
-
-
-def _inverted(one, amount):
-    one.flat = PAPER + INK - one.flat
 
 
 @dataclass(frozen=True)
@@ -290,6 +282,15 @@ def trial(symbology, damage, amount, seed):
     text = code(rng)
     one = shot(symbology, text, rng)
     DAMAGES[damage].spoil(one, amount)
+    return taken(one), text
+
+
+def turned(angle):
+    """A whole Code 128 turned by so many degrees, and the code in it."""
+    rng = np.random.default_rng(angle)
+    text = code(rng)
+    one = shot("CODE128", text, rng)
+    one.turn = float(angle)
     return taken(one), text
 
 
