@@ -1,7 +1,7 @@
 """Misreads near the limit of legibility: many frames of the made corpus at amounts about where half is read.
 
 `FRAMES=200000 python -m tests.bench legible` is the nightly run, some hours; without FRAMES it looks at two thousand.
-Every frame has a budget as before a camera, and what passes the check of our codes and was not printed is a misread.
+Every frame has a quarter of a second, and what passes the check of our codes and was not printed is a misread.
 """
 
 import os
@@ -14,6 +14,7 @@ from tests.bench.rows import row
 from tests.scanner import made
 
 FRAMES = int(os.environ.get("FRAMES", "2000"))
+ENOUGH = 200_000
 BUDGET_S = 0.25
 HARD = {
     "QR": {"module size": (0.8, 1.5), "defocus": (0.7, 1.4), "motion": (1.5, 3.5), "glare": (3, 30), "noise": (40, 200),
