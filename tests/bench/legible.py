@@ -46,15 +46,7 @@ def run():
                 )
         if number % 1000 == 999:
             print(f"{number + 1} frames, {reads} reads, {misreads} misreads", file=sys.stderr)
-    target = "0 misreads of 200,000 frames"
-    return [
-        row(
-            f"our codes near the limit ({FRAMES} frames, {reads} reads)",
-            misreads,
-            None,
-            "misreads",
-            target,
-            misreads == 0,
-            0,
-        )
-    ]
+    target = f"0 misreads of {ENOUGH} frames"
+    met = misreads == 0 and FRAMES >= ENOUGH
+    work = f"our codes near the limit ({FRAMES} frames, {reads} reads)"
+    return [row(work, misreads, None, "misreads", target, met, 0)]
