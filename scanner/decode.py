@@ -92,8 +92,8 @@ def _anything(grey: Image) -> bool:
 
 
 def _second(grey: Image) -> list[Sighting]:
-    """What zbar sees, if it is here."""
-    if zbar is None or grey.size > _LARGEST:
+    """What zbar sees, if it is here and there is something to look at."""
+    if zbar is None or not 0 < grey.size <= _LARGEST:
         return []
     kinds = [zbar.ZBarSymbol.QRCODE, zbar.ZBarSymbol.CODE128]
     return [sighting for result in zbar.decode(grey, symbols=kinds) if (sighting := _from_zbar(result))]

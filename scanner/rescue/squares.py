@@ -32,7 +32,7 @@ _TRIED, _CRINKLED, _ROUNDS = 10, 2, 3
 """Grids tried as a plane or roll, of those how many as crinkled, and how often each is bent anew."""
 _FROM_THE_SIDE = 0.28
 """The share of a module's full width below which it is not believed: about a pixel."""
-_HOPEFUL, PROMISING, _SURE = 0.25, 0.5, 0.75
+_HOPEFUL, _PROMISING, _SURE = 0.25, 0.5, 0.75
 """Agreement with the known patterns: least to try a grid, least to read one once settled, and enough to be sure."""
 
 
@@ -86,7 +86,7 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
             return _surely(laid)
         cut, grid = start[1], _settled(start[1], start[2])
         worth = agreement(cut.soft(0.4), grid, 0.4)
-        if not worth > PROMISING:  # nor where the fit ran away and it is no number
+        if not worth > _PROMISING:  # nor where the fit ran away and it is no number
             continue
         text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
         if text:

@@ -1,10 +1,13 @@
 """Things made for the scanner's tests: labels, films of them, a stream, a watch that remembers what it heard."""
 
+import os
+import sys
 import threading
 import time
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -21,6 +24,24 @@ ROLL = stocks.stock("roll-62x40")
 PACK = PackLabel("P-K7-0042-0017-R", "Dental extraction A", Mark("blue", "two bars"), "B-K7-003-J", "2026-03-04T10:12")
 LOAD = LoadCard("L-K7-1-0331-K", "Steriliser 1")
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
+
+
+def typed_scanner(url, *more):
+    """(command, environment) of a scanner of its own at wash-1 that reads what is typed, for `subprocess`."""
+    command = [
+        sys.executable,
+        "-m",
+        "service.cli",
+        "scan",
+        "--station",
+        "wash-1",
+        "--source",
+        "keys",
+        "--url",
+        url,
+        *more,
+    ]
+    return command, os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
 
 
 def picture(label):

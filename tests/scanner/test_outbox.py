@@ -1,13 +1,10 @@
 """The outbox while the service is away: bounded and loud, in order, and whoever signs on is told what became of it."""
 
 import json
-import os
 import sqlite3
 import subprocess
-import sys
 from datetime import datetime, timedelta
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 
@@ -16,7 +13,7 @@ from scanner.client import NOT_CHECKED, NOT_TAKEN, Client
 from scanner.frames import Text
 from scanner.outbox import Outbox, OutboxError, claim
 from tests.command import foldmark
-from tests.scanner.shown import LOAD, NOON, PACK, Given, Heard
+from tests.scanner.shown import LOAD, NOON, PACK, Given, Heard, typed_scanner
 from tests.service_stub import Service
 
 BADGE = "B-K7-003-J"
@@ -94,20 +91,7 @@ def test_an_outbox_that_breaks_while_scanning_is_told_once_and_the_scanner_goes_
 
 def test_a_scanner_killed_while_the_service_is_away_sends_its_scans_when_it_is_started_again(tmp_path, away):
     url, back = away
-    command = [
-        sys.executable,
-        "-m",
-        "service.cli",
-        "scan",
-        "--station",
-        "wash-1",
-        "--source",
-        "keys",
-        "--url",
-        url,
-        "--mute",
-    ]
-    env = os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])}
+    command, env = typed_scanner(url, "--mute")
     running = subprocess.Popen(command, cwd=tmp_path, env=env, text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
     running.stdin.write(f"{PACK.code}\n{LOAD.code}\n{PACK.code}\n")
     running.stdin.flush()

@@ -1,11 +1,8 @@
 """The preview: a page of this computer alone, with the picture, the label outlined, meters and the last verdict."""
 
 import contextlib
-import os
 import socket
 import subprocess
-import sys
-from pathlib import Path
 
 import cv2
 import httpx
@@ -17,7 +14,7 @@ from scanner.decode import read
 from scanner.frames import Frame
 from scanner.preview import Preview, PreviewError
 from tests.browser import launched
-from tests.scanner.shown import LOAD, NOON, PACK, picture
+from tests.scanner.shown import LOAD, NOON, PACK, picture, typed_scanner
 
 
 @pytest.fixture
@@ -144,22 +141,9 @@ def test_a_browser_that_goes_away_in_the_middle_harms_nothing(preview):
 
 
 def test_the_command_says_where_its_preview_is_and_ends_it_with_the_scanning(tmp_path, service):
-    command = [
-        sys.executable,
-        "-m",
-        "service.cli",
-        "scan",
-        "--station",
-        "wash-1",
-        "--source",
-        "keys",
-        "--url",
-        service.url,
-        "--preview",
-        "0",
-    ]
-    running = subprocess.Popen(command, cwd=tmp_path, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                               env=os.environ | {"PYTHONPATH": str(Path(__file__).parents[2])})  # fmt: skip
+    command, env = typed_scanner(service.url, "--preview", "0")
+    pipes = dict.fromkeys(("stdin", "stdout", "stderr"), subprocess.PIPE)
+    running = subprocess.Popen(command, cwd=tmp_path, env=env, text=True, **pipes)
     url = running.stderr.readline().split()[-1]
     running.stdin.write(f"{PACK.code}\n")
     running.stdin.flush()
