@@ -7,7 +7,6 @@ import shutil
 import signal
 import socket
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -17,7 +16,7 @@ from scanner.alive import Alive, notify
 from scanner.light import Light
 from scanner.outbox import Outbox
 from tests.command import foldmark
-from tests.scanner.shown import PACK, film
+from tests.scanner.shown import PACK, film, typed_scanner
 from tests.scanner.test_sources import camera  # noqa: F401  (a fixture)
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -101,9 +100,11 @@ def test_a_scanner_tells_systemd_that_it_is_ready_and_alive_and_ends_in_order_on
     line = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
     line.bind(str(tmp_path / "notify"))
     line.settimeout(60)
-    env = os.environ | {"NOTIFY_SOCKET": str(tmp_path / "notify"), "WATCHDOG_USEC": "200000", "PYTHONPATH": str(ROOT)}
-    running = subprocess.Popen([sys.executable, "-m", "service.cli", "scan", "--station", "wash-1", "--source", "keys", "--url", service.url, "--log"],
-                               cwd=tmp_path, env=env, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE)  # fmt: skip
+    command, env = typed_scanner(service.url, "--log")
+    env |= {"NOTIFY_SOCKET": str(tmp_path / "notify"), "WATCHDOG_USEC": "200000"}
+    running = subprocess.Popen(
+        command, cwd=tmp_path, env=env, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
     told = [line.recv(100).decode() for _ in range(3)]
     assert told == ["READY=1", "WATCHDOG=1", "WATCHDOG=1"]
     running.stdin.write(f"{PACK.code}\n".encode())
