@@ -172,14 +172,17 @@ def test_a_slow_answer_is_no_go_until_it_is_there(tablet):
     scan(page, NURSE, patient(812))
     page.wait_for_selector("#headline:has-text('The case is open.')", timeout=LONG)
 
-    def slowly(route):
-        page.wait_for_timeout(1500)
-        route.continue_()
+    held = []
 
-    page.route("**/api/scans", slowly)
+    def hold(route):
+        held.append(route)
+
+    page.route("**/api/scans", hold)
     scan(page, pack)
     page.wait_for_selector("#verdict[data-verdict='not checked']", timeout=LONG)
     assert page.inner_text("#headline") == f"{pack} is not checked."
+    assert len(held) == 1
+    held[0].continue_()
     page.wait_for_selector("#headline:has-text('Open Dental extraction A')", timeout=LONG)
     assert page.inner_text("#waiting") == ""
 
