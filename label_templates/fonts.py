@@ -39,6 +39,18 @@ def width(text: str, weight: str, size: int) -> float:
     return max(drawn, float(for_pdf(weight).stringWidth(text, size)))
 
 
+@lru_cache(maxsize=4096)
+def _ink(text: str, weight: str, size: int) -> tuple[int, int, int, int]:
+    left, top, right, bottom = at_size(weight, size).getbbox(text, anchor="ls", mode="1")
+    return int(left), int(top), int(right), int(bottom)
+
+
+def ink(text: str, weight: str, size: int, x: int, y: int) -> tuple[int, int, int, int]:
+    """The box (left, top, right, bottom, dots) of the ink of a text whose baseline begins at (x, y)."""
+    left, top, right, bottom = _ink(text, weight, size)
+    return x + left, y + top, x + right, y + bottom
+
+
 def check(text: str, weight: str) -> None:
     """Raise GlyphError naming the first character of `text` that the font does not have."""
     known = for_pdf(weight).face.charToGlyph

@@ -1,11 +1,12 @@
 """Proof: every symbol is read back from its own drawing before a label leaves the house."""
 
 from collections import Counter
-from collections.abc import Sequence
 
 import numpy as np
 import zxingcpp
 from PIL import Image
+
+from label_templates.layout import Drawing
 
 _FORMATS = zxingcpp.BarcodeFormats((zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128))
 
@@ -20,12 +21,13 @@ def read(image: Image.Image) -> list[str]:
     return [result.text for result in found]
 
 
-def prove(image: Image.Image, expected: Sequence[str]) -> None:
-    """Raise ProofError unless exactly the texts `expected` are read from `image`."""
+def prove(image: Image.Image, drawing: Drawing) -> None:
+    """Raise ProofError unless exactly the symbols of `drawing` are read from its picture."""
+    expected = Counter(placed.symbol.text for placed in drawing.symbols)
     seen = Counter(read(image))
-    if seen != Counter(expected):
-        missing = Counter(expected) - seen
-        strange = seen - Counter(expected)
+    if seen != expected:
+        missing = expected - seen
+        strange = seen - expected
         raise ProofError(
             f"the label does not read back (missing {', '.join(missing) or 'none'}, "
             f"strange {', '.join(strange) or 'none'}): nothing was written"

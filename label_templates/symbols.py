@@ -3,20 +3,18 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
-import qrcode
-from barcode.codex import Code128
-from qrcode.exceptions import DataOverflowError
+import numpy as np
+import zxingcpp
+
+from label_templates import code128 as linear
 
 QR_QUIET = 4
 """Modules on all sides: denso-wave.com/qrcode/qrgene4-e.html."""
 CODE128_QUIET = 10
 """Modules on each side: GS1 General Specifications 5.4.4.2."""
-_LEVELS = {
-    "L": qrcode.constants.ERROR_CORRECT_L,
-    "M": qrcode.constants.ERROR_CORRECT_M,
-    "Q": qrcode.constants.ERROR_CORRECT_Q,
-    "H": qrcode.constants.ERROR_CORRECT_H,
-}
+LEVELS = "LMQH"
+"""The levels of a QR code's error correction, the weakest first: about 7, 15, 25 and 30 % of the codewords."""
+_SMALLEST = 21
 
 
 class SymbolError(ValueError):
@@ -31,6 +29,8 @@ class Symbol:
     symbology: str
     modules: tuple[tuple[bool, ...], ...]
     quiet: int
+    level: str = ""
+    """A QR code's error correction."""
 
     @property
     def width(self) -> int:
@@ -42,28 +42,42 @@ class Symbol:
         return len(self.modules)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=8192)
 def qr(text: str, *, level: str = "Q", version: int | None = None) -> Symbol:
-    """`text` as a QR code; the smallest version that holds it unless one is named. A pack code is version 1 at Q.
+    """`text` as a QR code of the smallest version that holds it at `level`, with as much more correction as is free.
 
-    Raises SymbolError when it does not fit.
+    What a label goes through decides the least level: Q for one that goes into steam and is stained, M for one that
+    stays on paper. A pack code is version 1 at Q. Raises SymbolError when it does not fit, or not into `version`.
     """
-    code = qrcode.QRCode(version=version, error_correction=_LEVELS[level], border=0)
-    code.add_data(text, optimize=0)
+    made = _made(text, level)
+    if version is not None and len(made) != _SMALLEST + 4 * (version - 1):
+        raise SymbolError(f"{text!r} does not fit a QR code of version {version} at level {level}")
+    while level != LEVELS[-1]:
+        stronger = LEVELS[LEVELS.index(level) + 1]
+        more = _made(text, stronger)
+        if len(more) > len(made):
+            break
+        made, level = more, stronger
+    return Symbol(text, "QR", made, QR_QUIET, level)
+
+
+def _made(text: str, level: str) -> tuple[tuple[bool, ...], ...]:
     try:
-        code.make(fit=version is None)
-    except (DataOverflowError, ValueError) as error:
-        raise SymbolError(f"{text!r} does not fit a QR code of version {version} at level {level}") from error
-    return Symbol(text, "QR", tuple(tuple(bool(cell) for cell in row) for row in code.modules), QR_QUIET)
+        drawn = zxingcpp.create_barcode(text, zxingcpp.BarcodeFormat.QRCode, ec_level=level)
+    except ValueError as error:
+        raise SymbolError(f"{text[:40]!r} does not fit a QR code at level {level}: it is too long") from error
+    cells = np.asarray(drawn.to_image(scale=1, add_quiet_zones=False)) < 128
+    return tuple(tuple(row) for row in cells.tolist())
 
 
 @lru_cache(maxsize=4096)
 def code128(text: str) -> Symbol:
-    """`text` as a Code 128. Raises SymbolError for characters outside ASCII."""
-    if not text or not text.isascii():
-        raise SymbolError(f"{text!r} cannot be written in Code 128: letters, digits and signs of ASCII only")
-    (row,) = Code128(text).build()
-    return Symbol(text, "CODE128", (tuple(cell == "1" for cell in row),), CODE128_QUIET)
+    """`text` as the shortest Code 128 there is. Raises SymbolError for characters outside ASCII."""
+    try:
+        values = linear.characters(text)
+    except ValueError as error:
+        raise SymbolError(str(error)) from error
+    return Symbol(text, "CODE128", (linear.modules(values),), CODE128_QUIET)
 
 
 @lru_cache(maxsize=8192)

@@ -10,11 +10,12 @@ import click
 
 from label_templates import codes, raster, sheet, stocks
 from label_templates.codes import CodeError
-from label_templates.designs import (
+from label_templates.fonts import GlyphError
+from label_templates.labels import (
     BENCH_CARDS,
     BadgeLabel,
-    DesignError,
     Label,
+    LabelError,
     LoadCard,
     Mark,
     PackLabel,
@@ -22,7 +23,6 @@ from label_templates.designs import (
     SetTag,
     ShelfLabel,
 )
-from label_templates.fonts import GlyphError
 from label_templates.layout import LayoutError
 from label_templates.proof import ProofError
 from label_templates.stocks import StockError
@@ -70,12 +70,12 @@ def _write(
         if not labels:
             raise fail("there is nothing to print: name at least one code")
         _draw(labels, stock, out, start)
-    except (CodeError, DesignError, GlyphError, LayoutError, ProofError, StockError) as error:
+    except (CodeError, LabelError, GlyphError, LayoutError, ProofError, StockError) as error:
         raise fail(str(error)) from error
     except OSError as error:
         raise fail(f"{out} cannot be written ({error.strerror}): check the folder and the space on the disk") from error
     if as_json:
-        click.echo(json.dumps({"out": str(out), "stock": stock.name, "labels": [one.face().code for one in labels]}))
+        click.echo(json.dumps({"out": str(out), "stock": stock.name, "labels": [one.code for one in labels]}))
     else:
         click.echo(f"{out}: {len(labels)} labels on {stock.name}, every symbol read back. {NOTE}")
 

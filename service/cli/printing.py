@@ -5,7 +5,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from label_templates import raster, stocks
-from label_templates.designs import LoadSlip, Mark, PackLabel
+from label_templates.labels import LoadSlip, Mark, PackLabel
 from service.custody.chain import use_by
 from service.custody.facts import moment
 from service.custody.records import InstrumentSet, Load, Machine, Pack

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from stdnum.iso7064 import mod_37_2
 
 from label_templates import codes, designs, fonts, layout, proof, raster, sheet, stocks, symbols
-from label_templates.designs import BENCH_CARDS, DesignError, LoadCard, Mark, PackLabel, SetTag
+from label_templates.labels import BENCH_CARDS, DesignError, LoadCard, Mark, PackLabel, SetTag
 
 ROLL, SHEET = stocks.stock("roll-62x40"), stocks.stock("a4-24")
 PACK = PackLabel("P-K7-0042-0017-R", "Dental extraction A", Mark("blue", "two bars"), "B-K7-003-J", "2026-03-04T10:12",
@@ -167,7 +167,7 @@ def test_a_disk_that_is_full_leaves_the_older_file_and_no_scrap(tmp_path):
     path = tmp_path / "labels.pdf"
     path.write_bytes(b"older")
     program = (
-        "import sys; from pathlib import Path; from label_templates import sheet, stocks; from label_templates.designs import BENCH_CARDS\n"
+        "import sys; from pathlib import Path; from label_templates import sheet, stocks; from label_templates.labels import BENCH_CARDS\n"
         "try: sheet.write_pdf(BENCH_CARDS, stocks.stock('a4-24'), Path(sys.argv[1]))\n"
         "except OSError as error: print('OSError', error.errno); sys.exit(3)"
     )

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from label_templates.designs import BENCH_CARDS
+from label_templates.labels import BENCH_CARDS
 from scanner import decode
 from scanner.decode import Sighting, ours, read
 from scanner.film import Film, FilmError
