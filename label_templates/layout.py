@@ -264,7 +264,7 @@ def _block(words: Words, block: Block, room: _Room) -> list[Text]:
     sizes = sizes_between(*(room.stock.dots(size) for size in block.size_mm))
     lines = fitted(entries, sizes, block.lines, (room.width, room.height), shorten=block.long == "shorten")
     if lines is None:
-        said = " / ".join(text for text, _ in entries)[:60]
+        said = " / ".join(text for text, _ in entries)[:60].replace(labels.TIGHT, " ")
         raise LayoutError(
             f"{said!r} does not fit its place on stock {room.stock.name}: say it shorter, or use a larger label"
         )

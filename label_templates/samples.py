@@ -38,7 +38,7 @@ SAMPLES: dict[str, Label] = {
             codes.badge_code(SITE, 3).text, "2026-03-04T10:12", ("Root tip forceps: 0 of 1",),
         ),
         LoadCard(_STEAM, "Steriliser 1"),
-        LoadSlip(_STEAM, "Steriliser 1", date(2026, 3, 4), date(2026, 8, 31)),
+        LoadSlip(_STEAM, "Steriliser 1", date(2026, 3, 4), date(2026, 9, 30)),
         BadgeLabel(codes.badge_code(SITE, 3).text, "Technician 3"),
         ShelfLabel(codes.shelf_code(SITE, 2).text, "Theatre cupboard, left"),
         PatientCard(codes.patient_code(SITE, 812).text),
