@@ -3,7 +3,7 @@
 from functools import lru_cache
 from importlib import resources
 
-from PIL import ImageFont
+from PIL import Image, ImageDraw, ImageFont
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -40,15 +40,21 @@ def width(text: str, weight: str, size: int) -> float:
 
 
 @lru_cache(maxsize=4096)
-def _ink(text: str, weight: str, size: int) -> tuple[int, int, int, int]:
-    left, top, right, bottom = at_size(weight, size).getbbox(text, anchor="ls", mode="1")
-    return int(left), int(top), int(right), int(bottom)
+def letters(text: str, weight: str, size: int) -> tuple[Image.Image, int, int]:
+    """The ink of a text (mode `1`, 1 where there is ink), and where its top left dot stands from the baseline's start."""
+    font = at_size(weight, size)
+    left, top, right, bottom = (int(side) for side in font.getbbox(text, mode="1", anchor="ls"))
+    image = Image.new("1", (max(1, right - left), max(1, bottom - top)), 0)
+    pen = ImageDraw.Draw(image)
+    pen.fontmode = "1"
+    pen.text((-left, -top), text, font=font, fill=1, anchor="ls")
+    return image, left, top
 
 
 def ink(text: str, weight: str, size: int, x: int, y: int) -> tuple[int, int, int, int]:
     """The box (left, top, right, bottom, dots) of the ink of a text whose baseline begins at (x, y)."""
-    left, top, right, bottom = _ink(text, weight, size)
-    return x + left, y + top, x + right, y + bottom
+    image, left, top = letters(text, weight, size)
+    return x + left, y + top, x + left + image.width, y + top + image.height
 
 
 def check(text: str, weight: str) -> None:

@@ -69,11 +69,11 @@ def draw(drawing: Drawing) -> Image.Image:
 def _drawn(face: Face) -> Image.Image:
     image = Image.new("1", (face.width, face.height), 1)
     pen = ImageDraw.Draw(image)
-    pen.fontmode = "1"
     for x, y, wide, tall in (*face.boxes, *(one for placed in face.symbols for one in ink(placed))):
         pen.rectangle((x, y, x + wide - 1, y + tall - 1), fill=0)
     for text in face.texts:
-        pen.text((text.x, text.y), text.text, font=fonts.at_size(text.weight, text.size), fill=0, anchor="ls")
+        letters, left, above = fonts.letters(text.text, text.weight, text.size)
+        image.paste(0, (text.x + left, text.y + above), letters)
     return image
 
 

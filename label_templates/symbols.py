@@ -1,5 +1,6 @@
 """Symbols: the black and white modules of a QR code or a Code 128, with the quiet zone each needs."""
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -15,6 +16,9 @@ CODE128_QUIET = 10
 LEVELS = "LMQH"
 """The levels of a QR code's error correction, the weakest first: about 7, 15, 25 and 30 % of the codewords."""
 _SMALLEST = 21
+_BLACK = re.compile(b"\x01+")
+_HOLDS = {"L": 25, "M": 20, "Q": 16, "H": 10}
+"""Capital letters and digits that version 1 holds: qrcode.com/en/about/version.html."""
 
 
 class SymbolError(ValueError):
@@ -52,13 +56,18 @@ def qr(text: str, *, level: str = "Q", version: int | None = None) -> Symbol:
     made = _made(text, level)
     if version is not None and len(made) != _SMALLEST + 4 * (version - 1):
         raise SymbolError(f"{text!r} does not fit a QR code of version {version} at level {level}")
-    while level != LEVELS[-1]:
+    while level != LEVELS[-1] and not (len(made) == _SMALLEST and _fills(text, level)):
         stronger = LEVELS[LEVELS.index(level) + 1]
         more = _made(text, stronger)
         if len(more) > len(made):
             break
         made, level = more, stronger
     return Symbol(text, "QR", made, QR_QUIET, level)
+
+
+def _fills(text: str, level: str) -> bool:
+    """Whether a text of capital letters and digits is too long for version 1 at the next level (ISO/IEC 18004)."""
+    return len(text) > _HOLDS[LEVELS[LEVELS.index(level) + 1]] and not text.isdigit()
 
 
 def _made(text: str, level: str) -> tuple[tuple[bool, ...], ...]:
@@ -85,13 +94,6 @@ def runs(symbol: Symbol) -> tuple[tuple[int, int, int], ...]:
     """The black runs of a symbol: (column, row, length) in modules."""
     found = []
     for y, row in enumerate(symbol.modules):
-        x = 0
-        while x < len(row):
-            if row[x]:
-                start = x
-                while x < len(row) and row[x]:
-                    x += 1
-                found.append((start, y, x - start))
-            else:
-                x += 1
+        line = bytes(row)
+        found += [(run.start(), y, run.end() - run.start()) for run in _BLACK.finditer(line)]
     return tuple(found)
