@@ -62,6 +62,7 @@ class SetTag:
     code: str
     name: str
     mark: Mark | None = None
+    copy: int = 0
 
     def face(self) -> Face:
         codes.parse_as(self.code, "S")
@@ -79,6 +80,7 @@ class PackLabel:
     packed_by: str
     packed_at: str
     short: tuple[str, ...] = ()
+    copy: int = 0
 
     def face(self) -> Face:
         turn = codes.parse_as(self.code, "P").turn
@@ -97,6 +99,7 @@ class LoadCard:
 
     code: str
     machine: str
+    copy: int = 0
 
     def face(self) -> Face:
         load = codes.parse_as(self.code, "L", "W")
@@ -112,6 +115,7 @@ class LoadSlip:
     machine: str
     sterilised_on: date
     use_by: date | None
+    copy: int = 0
 
     def face(self) -> Face:
         number = codes.parse_as(self.load, "L").number
@@ -126,6 +130,7 @@ class BadgeLabel:
 
     code: str
     title: str
+    copy: int = 0
 
     def face(self) -> Face:
         number = codes.parse_as(self.code, "B").number
@@ -138,6 +143,7 @@ class ShelfLabel:
 
     code: str
     name: str
+    copy: int = 0
 
     def face(self) -> Face:
         number = codes.parse_as(self.code, "H").number
@@ -150,6 +156,7 @@ class PatientCard:
 
     code: str
     name: str = ""
+    copy: int = 0
 
     def face(self) -> Face:
         codes.parse_as(self.code, "A")
@@ -163,6 +170,7 @@ class BenchCard:
     code: str
     word: str
     meaning: str
+    copy: int = 0
 
     def face(self) -> Face:
         codes.parse_as(self.code, "K")
@@ -179,6 +187,7 @@ class CheckpointSlip:
     size: int
     at: str
     key: str
+    copy: int = 0
 
     def face(self) -> Face:
         day, hour = _said(self.at)
