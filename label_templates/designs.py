@@ -164,6 +164,19 @@ class PatientCard:
 
 
 @dataclass(frozen=True, slots=True)
+class InstrumentLabel:
+    """A code for one instrument of its own; the title is what it is called."""
+
+    code: str
+    name: str = ""
+    copy: int = 0
+
+    def face(self) -> Face:
+        number = codes.parse_as(self.code, "I").number
+        return Face(self.code, self.name or f"Instrument {number:05d}")
+
+
+@dataclass(frozen=True, slots=True)
 class BenchCard:
     """A printed card scanned instead of pressing a key."""
 
@@ -196,7 +209,18 @@ class CheckpointSlip:
         return Face(self.code, "Checkpoint", lines, "For the log book", under=self.practice[:24], level="M")
 
 
-Label = SetTag | PackLabel | LoadCard | LoadSlip | BadgeLabel | ShelfLabel | PatientCard | BenchCard | CheckpointSlip
+Label = (
+    SetTag
+    | PackLabel
+    | LoadCard
+    | LoadSlip
+    | BadgeLabel
+    | ShelfLabel
+    | PatientCard
+    | InstrumentLabel
+    | BenchCard
+    | CheckpointSlip
+)
 
 _MEANINGS = {
     "DONE": "this step is finished",
