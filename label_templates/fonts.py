@@ -41,7 +41,7 @@ def width(text: str, weight: str, size: int) -> float:
 
 @lru_cache(maxsize=4096)
 def letters(text: str, weight: str, size: int) -> tuple[Image.Image, int, int]:
-    """The ink of a text (mode `1`, 1 where there is ink), and where its top left dot stands from the baseline's start."""
+    """The ink of a text (mode `1`, 1 is ink), and where its top left dot stands from the start of its baseline."""
     font = at_size(weight, size)
     left, top, right, bottom = (int(side) for side in font.getbbox(text, mode="1", anchor="ls"))
     image = Image.new("1", (max(1, right - left), max(1, bottom - top)), 0)
