@@ -13,6 +13,10 @@ COMMANDS = {
     "shelves": "service.cli.label.numbered:shelves",
     "patients": "service.cli.label.numbered:patients",
     "cards": "service.cli.label.cards:cards",
+    "stocks": "service.cli.label.showing:stocks_command",
+    "design": "service.cli.label.showing:design_command",
+    "gallery": "service.cli.label.showing:gallery_command",
+    "calibrate": "service.cli.label.showing:calibrate_command",
 }
 
 
