@@ -144,7 +144,7 @@ def names() -> list[str]:
 def design(name: str) -> Design:
     """The design of that name, or of that TOML file. Raises DesignError."""
     if not name.endswith(".toml"):
-        return _known(name)
+        return known(name)
     try:
         text = Path(name).read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
@@ -153,7 +153,8 @@ def design(name: str) -> Design:
 
 
 @lru_cache
-def _known(name: str) -> Design:
+def known(name: str) -> Design:
+    """The design of that name, never a file's. Raises DesignError listing those there are."""
     if name not in names():
         raise DesignError(f"no design is named {name[:40]!r}: there are {', '.join(names())}")
     return read(_FOLDER.joinpath(f"{name}.toml").read_text("utf-8"), name)

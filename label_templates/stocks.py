@@ -103,7 +103,7 @@ def stock(name: str, resolution_dpi: float | None = None, thinner_dots: int = 0)
     Raises StockError: no such stock (lists those there are), a file that does not add up (says where), or a
     resolution no label is drawn at.
     """
-    found = _own(name) if name.endswith(".toml") else _known(name)
+    found = _own(name) if name.endswith(".toml") else known(name)
     if resolution_dpi is not None:
         if resolution_dpi not in RESOLUTIONS:
             said = ", ".join(f"{one:g}" for one in RESOLUTIONS)
@@ -115,7 +115,8 @@ def stock(name: str, resolution_dpi: float | None = None, thinner_dots: int = 0)
 
 
 @lru_cache
-def _known(name: str) -> Stock:
+def known(name: str) -> Stock:
+    """The stock of that name, never a file's. Raises StockError listing those there are."""
     if name not in names():
         raise StockError(f"no stock is named {name[:40]!r}: there are {', '.join(names())}")
     return read(_FOLDER.joinpath(f"{name}.toml").read_text("utf-8"), name)

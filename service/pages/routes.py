@@ -21,6 +21,7 @@ from service.pages.day import day_page
 from service.pages.drawing import SHAPES, shape
 from service.pages.find import drawn_sheet, search_page, set_page
 from service.pages.indicators import indicators_page
+from service.pages.labels import FAULTS, labels_page, paper, picture
 from service.pages.live import LiveBoard
 from service.pages.load import load_page, loads_page
 from service.pages.looks import Looks
@@ -101,6 +102,7 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     page("/machines", lambda looks, _: machines_page(looks))
     page("/machines/{code}", lambda looks, r: machine_page(looks, _machine(looks, r), _asked(r)))
     page("/machines/{code}/{month}", lambda looks, r: month_page(looks, _machine(looks, r), r.path_params["month"]))
+    page("/labels", lambda looks, r: labels_page(looks, _stock(r)))
     page("/indicators", lambda looks, _: indicators_page(looks))
     page("/recalls", lambda looks, _: recalls_page(looks))
     page("/search", lambda looks, r: search_page(looks, r.query_params.get("q", "")))
@@ -125,6 +127,20 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
             return _page(ProblemPage("Not known", "No such photo is kept here.", "Check the address."), request, 404)
         return Response(found[1], media_type=found[0], headers={"Cache-Control": "private, max-age=86400"})
 
+    @router.get("/labels/{kind}.png")
+    def label_picture(kind: str, request: Request) -> Response:
+        return _answer(
+            desk, lambda looks, r: Response(picture(looks, kind, _stock(r)), media_type="image/png"), request
+        )
+
+    @router.get("/labels/{kind}.pdf")
+    def label_paper(kind: str, request: Request) -> Response:
+        headers = {"Content-Disposition": f'inline; filename="{kind}.pdf"'}
+        pdf = "application/pdf"
+        return _answer(
+            desk, lambda looks, r: Response(paper(looks, kind, _stock(r)), media_type=pdf, headers=headers), request
+        )
+
     @router.get("/loads/{code}/record.pdf")
     def record(code: str, request: Request) -> Response:
         return _load_record(desk, code, request)
@@ -135,7 +151,7 @@ def add_pages(app: FastAPI, desk: Desk) -> None:
     app.mount("/static", GZipMiddleware(files, minimum_size=1000, compresslevel=6), name="static")
 
 
-def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> Response:
+def _answer(desk: Desk, build: Callable[..., Page | Response | str], request: Request) -> Response:
     try:
         with desk.ledger.reading() as reader:
             found = build(Looks(reader, stamp(desk.clock())), request)
@@ -144,9 +160,11 @@ def _answer(desk: Desk, build: Callable[..., Page | str], request: Request) -> R
         return _page(ProblemPage("Not known", detail, "Check the code."), request, 404)
     except NotYours:
         return _page(ProblemPage("Not yours to see", "This page is for managers.", "Ask one."), request, 403)
-    except (CodeError, ScanError, ReachError, PeriodError) as error:
+    except (CodeError, ScanError, ReachError, PeriodError, *FAULTS) as error:
         then = "Check it, or search from the bar above."
         return _page(ProblemPage("That cannot be looked up", f"{error}.", then), request, 422)
+    if isinstance(found, Response):
+        return found
     if isinstance(found, str):
         return RedirectResponse(found, 303)
     return _page(found, request)
@@ -182,6 +200,10 @@ def _people(looks: Looks, request: Request) -> Page:
 
 def _code(request: Request, *letters: str) -> str:
     return codes.parse_as(request.path_params["code"], *letters).text
+
+
+def _stock(request: Request) -> str:
+    return request.query_params.get("stock", "")
 
 
 def _machine(looks: Looks, request: Request) -> Machine:

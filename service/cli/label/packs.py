@@ -9,7 +9,7 @@ from label_templates import codes
 from label_templates.labels import Label, PackLabel
 from service.cli.label.drawing import mark_from, outputs, write
 from service.cli.open import fail, reading
-from service.cli.printing import load_slip, pack_label
+from service.stations.printed import load_slip, pack_label
 
 
 @click.command()

@@ -10,8 +10,8 @@ import click
 from label_templates.labels import Label, SetTag
 from service.cli.label.drawing import mark_from, outputs, write
 from service.cli.open import fail, reading
-from service.cli.printing import mark_of
 from service.custody.records import InstrumentSet
+from service.stations.printed import mark_of
 
 
 @click.command()

@@ -55,7 +55,7 @@ def lived_in(bridge):
 def test_no_page_has_a_violation_in_either_theme(page, scheme):
     shown, bridge, _ = page
     pack, load, other = lived_in(bridge)
-    addresses = ["/", "/?show=held&mark=blue", "/?show=overdue", f"/packs/{pack}", f"/sets/{other}", "/loads", "/loads/next", "/indicators", "/machines", "/machines/L-K7-1", "/machines/W-K7-1", "/machines/L-K7-1/2026-03", f"/loads/{load}", f"/loads/{load[0]}-nonsense", "/recalls", f"/recalls/{load}",
+    addresses = ["/", "/?show=held&mark=blue", "/?show=overdue", f"/packs/{pack}", f"/sets/{other}", "/loads", "/loads/next", "/labels", "/indicators", "/machines", "/machines/L-K7-1", "/machines/W-K7-1", "/machines/L-K7-1/2026-03", f"/loads/{load}", f"/loads/{load[0]}-nonsense", "/recalls", f"/recalls/{load}",
                  "/search?q=Dental", "/search?q=nothing", "/limits", "/stations", "/stations/theatre-1/day", "/sign-in", "/start#X", "/enrol",
                  *(f"/stations/{name}" for name in STATIONS)]  # fmt: skip
     shown.emulate_media(color_scheme=scheme)

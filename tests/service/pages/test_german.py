@@ -69,7 +69,7 @@ def lived_in(bridge):
     one = bridge.record("pack", first).set
     with bridge.desk.ledger.reading() as reader:
         packs = [owner.pack for owner in reader.state.sets() if owner.pack]
-    return ["/", "/board", "/?show=held", "/?show=expiring", "/?show=overdue", "/?show=soiled", "/loads", "/loads/next", "/indicators", "/machines", "/machines/L-K7-1", "/machines/L-K7-1/2026-03", "/recalls", "/stations", "/limits",
+    return ["/", "/board", "/?show=held", "/?show=expiring", "/?show=overdue", "/?show=soiled", "/loads", "/loads/next", "/labels", "/indicators", "/machines", "/machines/L-K7-1", "/machines/L-K7-1/2026-03", "/recalls", "/stations", "/limits",
             "/people", "/sign-in", "/start", "/enrol", "/search", "/search?q=Eye", "/search?q=nothing", "/search?q=2026-03-04", "/search?q=1",
             f"/sets/{one}", f"/sets/{other}/sheet", f"/loads/{load}", f"/loads/{steam_load(2)}", f"/loads/{steam_load(3)}", "/loads/W-K7-1-0001-F",
             f"/recalls/{load}", f"/recalls/{load}?reach=since", f"/recalls/{steam_load(2)}?reach=onward", "/packs/P-K7-9999-0001-9", "/packs/nothing",
