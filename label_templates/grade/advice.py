@@ -1,6 +1,9 @@
 """What to do about a value, in words. Ink is told in printer dots where their size is known, else in percent."""
 
-from label_templates.grade.limits import GROWTH_TOLD
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from label_templates.grade.limits import GROWTH_TOLD, UNEVEN_TOLD
 
 CONTRAST = "ink too pale or label too dark: raise the print darkness, change the ribbon; light the label evenly"
 REFLECTANCE = "the bars reflect more than half of what the label does: this ribbon does not suit this stock"
@@ -15,19 +18,33 @@ GRID = "modules stand out of place: the label was bent when photographed, or sli
 WORN = "modules are lost: print the label again; clean the print head, look for creases, glare and dirt"
 
 
-def amount(share: float, dots_per_module: float | None) -> str:
-    """How much a share of a module is."""
-    if dots_per_module is None:
-        return f"{abs(share) * 100:.0f} % of a module"
-    return f"{abs(share) * dots_per_module:.1f} dots"
+@dataclass(frozen=True, slots=True)
+class Dots:
+    """How many printer dots a module is wide, or a pixel of the picture; neither where it is not known."""
+
+    per_module: float | None = None
+    per_pixel: float | None = None
+
+    def amount(self, share: float, pixels_per_module: float) -> str:
+        """How much a share of a module is. A module is a whole number of dots, so what pixels come to is rounded."""
+        dots = self.per_module or (round(self.per_pixel * pixels_per_module) if self.per_pixel else None)
+        return f"{abs(share) * dots:.1f} dots" if dots else f"{abs(share) * 100:.0f} % of a module"
 
 
-def growth(share: float, dots_per_module: float | None) -> str:
-    """What to do about bars that are fat (above 0) or thin by a share of a module; nothing within what is usual."""
+def growth(share: float, amount: str) -> str:
+    """What to do about bars that are fat (above 0) or thin by a share of a module; nothing within the usual."""
     if abs(share) < GROWTH_TOLD:
         return ""
-    told = f"bars {amount(share, dots_per_module)} {'fat' if share > 0 else 'thin'}: print darkness too "
+    told = f"bars {amount} {'fat' if share > 0 else 'thin'}: print darkness too "
     return told + ("high, or printing too slow" if share > 0 else "low, printing too fast, or a worn print head")
+
+
+def uneven(lightest: Sequence[float]) -> str:
+    """What to do about light that falls unevenly, by the lightest place of each part of a symbol."""
+    share = min(lightest) / (max(lightest) or 1)
+    return (
+        "" if share >= UNEVEN_TOLD else f"one side has {share * 100:.0f} % of the other's light: light the label evenly"
+    )
 
 
 def axes(wide: float, tall: float) -> str:

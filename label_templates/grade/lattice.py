@@ -66,8 +66,9 @@ def _look(image: Grey, matrix: Floats, size: int) -> Lattice:
     v, u = np.meshgrid(middles, middles, indexing="ij")
     spots = np.stack([u, v], axis=-1)[:, :, None, :] + _SPOT
     grey = sample(image, project(matrix, spots)).mean(axis=-1)
-    threshold = float(np.nanmax(grey) + np.nanmin(grey)) / 2
-    dark = grey[QUIET:-QUIET, QUIET:-QUIET] < threshold
+    inside = grey[QUIET:-QUIET, QUIET:-QUIET]
+    threshold = float(np.nanmax(inside) + np.nanmin(inside)) / 2
+    dark = inside < threshold
     pixels = float(np.linalg.norm(np.diff(project(matrix, np.array([(0.0, 0.0), (size, size)])), axis=0))) / size
     fine = int(np.clip(1.5 * pixels, *_FINE))
     rows, columns = (_edges(_profiles(image, matrix, size, axis, fine), turned, threshold, fine) for axis, turned in

@@ -73,8 +73,8 @@ MATRIX: Final = _named(
     Limit("decode", "", "at least", (1,), _COGNEX),
     Limit("symbol contrast", "", "at least", _FOUR_CONTRASTS, _COGNEX),
     Limit("modulation", "", "at least", (0.50, 0.40, 0.30, 0.20), _COGNEX),
-    Limit("fixed pattern damage", "grade", "at least", (4, 3, 2, 1), _ANNEX_G),
-    Limit("quiet zone", "wrong", "at most", (0, 1, 2, 3), _ANNEX_G),
+    Limit("fixed pattern damage", "", "at least", (4, 3, 2, 1), _ANNEX_G),
+    Limit("quiet zone", "modules", "at most", (0, 1, 2, 3), _ANNEX_G),
     Limit("axial nonuniformity", "", "at most", (0.06, 0.08, 0.10, 0.12), _KEYENCE),
     Limit("grid nonuniformity", "X", "at most", (0.38, 0.50, 0.63, 0.75), _KEYENCE),
     Limit("unused error correction", "", "at least", _FOUR_SHARES, _COGNEX),
@@ -85,3 +85,7 @@ ALIGNMENT: Final = Limit("share of alignment patterns damaged", "", "at most", (
 TOGETHER: Final = Limit("mean grade of the patterns", "grade", "at least", (4, 3.5, 3, 2.5), _ANNEX_G)
 GROWTH_TOLD: Final = 0.15
 """Share of a module by which bars may be fat or thin before something is said. PRACTICE."""
+UNEVEN_TOLD: Final = 0.75
+"""Share of the lightest part's light below which another part is said to lie in the shade. PRACTICE."""
+COARSE: Final = 4
+"""Pixels of a module from which on print and picture can be told apart. PRACTICE."""

@@ -1,11 +1,12 @@
 """A Code 128 graded in the manner of ISO/IEC 15416: ten lines over its bars, the mean of their grades."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from label_templates.grade import advice, limits
+from label_templates.grade.advice import Dots
 from label_templates.grade.bars import Band, crossings, locate
 from label_templates.grade.code128 import Decoded, decode
 from label_templates.grade.limits import LINEAR
@@ -19,6 +20,8 @@ QUIET, MARGIN = 10, 12
 """Modules beside the bars: the quiet zone, and how far is looked."""
 FINE = 10
 """Samples a module along a line."""
+BARS = slice((MARGIN - 1) * FINE, (1 - MARGIN) * FINE)
+"""The bars in a line's profile, and a module of the quiet zone on each side."""
 _APERTURE = 0.5
 """Diameter of the spot the bars are measured with, in modules. RECALL ISO/IEC 15416: 0.125 mm where X is 0.25."""
 
@@ -37,19 +40,29 @@ class _Line:
         return min(LINEAR[name].grade(value) for name, value in self.values.items())
 
 
-def grade_code128(image: Grey, found: Found, dots_per_module: float | None) -> Grade:
+def grade_code128(image: Grey, found: Found, dots: Dots) -> Grade:
     """The grade of one Code 128 of `image` (8-bit grey)."""
     band = locate(image, found)
     if band is None:
         unread = held(LINEAR["decode"], 0, advice=advice.UNREAD)
-        return _grade(found, 0.0, (unread,), found.corners, 0.0)
+        most = 11 * (len(found.text) + 3) + 2  # modules with a character for each letter, start, check and stop
+        return _grade(
+            found, 0.0, (unread,), found.corners, float(np.linalg.norm(found.corners[1] - found.corners[0])) / most
+        )
     shares = FREE + (1 - 2 * FREE) * (np.arange(LINES) + 0.5) / LINES
     profiles = [_profile(image, band, share) for share in shares]
-    white = max(float(np.nanmax(profile)) for profile in profiles) or 1.0
+    lightest = [float(np.nanmax(part)) for part in np.array_split(np.mean(profiles, axis=0)[BARS], 4)]
+    white = max(float(np.nanmax(profile[BARS])) for profile in profiles) or 1.0
     text = bytes(byte & 127 for byte in found.data)
     lines = [_line(profile / white, text) for profile in profiles]
     number = _tenth([line.grade for line in lines])
-    return _grade(found, number, _parameters(lines, dots_per_module), band.corners, band.module)
+    return _grade(
+        found,
+        number,
+        _parameters(lines, advice.uneven(lightest), lambda share: dots.amount(share, band.module)),
+        band.corners,
+        band.module,
+    )
 
 
 def _grade(found: Found, number: float, parameters: tuple[Parameter, ...], corners: Floats, module: float) -> Grade:
@@ -73,8 +86,7 @@ def _profile(image: Grey, band: Band, share: float) -> Floats:
 
 def _line(profile: Floats, text: bytes) -> _Line:
     """One line measured: `profile` is reflectance, 0 to 1."""
-    bars = slice((MARGIN - QUIET) * FINE, len(profile) - (MARGIN - QUIET) * FINE)
-    light, dark = float(np.nanmax(profile[bars])), float(np.nanmin(profile[bars]))
+    light, dark = float(np.nanmax(profile[BARS])), float(np.nanmin(profile[BARS]))
     threshold = (light + dark) / 2
     at, polarity = crossings(profile, threshold)
     begins = _nearest(at, polarity, MARGIN * FINE, -1)
@@ -124,9 +136,9 @@ def _edge_contrast(profile: Floats, edges: Floats) -> float:
     """The least difference between the lightest of a space, or quiet zone, and the darkest of a bar beside it."""
     cuts = np.concatenate([[max(edges[0] - FINE, 0)], edges]).astype(int) + 1
     last = min(int(edges[-1]) + 1 + FINE, len(profile))
-    lightest, darkest = (np.nan_to_num(f.reduceat(profile[:last], cuts)) for f in (np.fmax, np.fmin))
+    lightest, darkest = (each.reduceat(profile[:last], cuts) for each in (np.fmax, np.fmin))
     element = np.where(np.arange(len(cuts)) % 2, darkest, lightest)
-    return float(np.abs(np.diff(element)).min())
+    return float(np.nanmin(np.abs(np.diff(element))))
 
 
 def _defects(profile: Floats, edges: Floats, free: tuple[float, float]) -> float:
@@ -152,25 +164,26 @@ def _growth(edges: Floats, decoded: Decoded) -> float:
     return float(np.mean(bars / module - decoded.widths[::2]))
 
 
-def _parameters(lines: Sequence[_Line], dots: float | None) -> tuple[Parameter, ...]:
+def _parameters(lines: Sequence[_Line], shade: str, amount: Callable[[float], str]) -> tuple[Parameter, ...]:
     """Each parameter's mean over the lines, value and grade, and what is told of the ink's growth."""
     growths = [line.growth for line in lines if line.growth is not None]
     growth = float(np.mean(growths)) if growths else 0.0
-    ink = advice.growth(growth, dots)
+    ink = advice.growth(growth, amount(growth))
+    cause = shade or ink
     quiet = float(np.mean([line.values["quiet zone"] for line in lines]))
     told = {
-        "decode": ink or advice.UNREAD,
+        "decode": cause or advice.UNREAD,
         "symbol contrast": advice.CONTRAST,
         "minimum reflectance": advice.REFLECTANCE,
-        "edge contrast": ink or advice.EDGE,
-        "modulation": ink or advice.SOFT,
+        "edge contrast": cause or advice.EDGE,
+        "modulation": cause or advice.SOFT,
         "defects": advice.SPOTS,
         "decodability": ink or advice.UNEVEN,
         "quiet zone": advice.quiet_bars(quiet, cut=any(line.cut for line in lines)),
     }
     parameters = [_mean(name, lines, words) for name, words in told.items()]
     if growths:
-        parameters.append(Parameter("bar width growth", round(growth, 3), "X", None, "", "told, not graded", ink))
+        parameters.append(Parameter("bar width growth", round(growth, 3) + 0.0, "X", None, "", "told, not graded", ink))
     return tuple(parameters)
 
 

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from label_templates.grade import advice, codewords, lattice, limits
+from label_templates.grade.advice import Dots
 from label_templates.grade.codewords import Block
 from label_templates.grade.lattice import QUIET, Bits, Lattice
 from label_templates.grade.place import Floats, Found, Grey, project
@@ -51,23 +52,25 @@ class _Seen:
         return min(block.unused(int((~kept[block.codewords]).sum())) for block in self.blocks)
 
 
-def grade_qr(image: Grey, found: Found, dots_per_module: float | None) -> Grade:
+def grade_qr(image: Grey, found: Found, dots: Dots) -> Grade:
     """The grade of one QR code of `image` (8-bit grey)."""
     seen = _look(image, found)
     grid = seen.grid
     growth = max((lattice.growth(edges) for edges in grid.edges), key=abs)
-    ink = advice.growth(growth, dots_per_module)
     wide, tall, lean = lattice.sides(grid)
+    pixels = round((wide + tall) / 2, 2)
+    ink = advice.growth(growth, dots.amount(growth, pixels))
+    cause = _uneven(seen) or ink
     parameters = (
         held(limits.MATRIX["decode"], 1),
         held(limits.MATRIX["symbol contrast"], seen.contrast, advice=advice.CONTRAST),
-        _modulation(seen, ink or advice.SOFT),
-        _fixed_patterns(seen, ink or advice.PATTERNS),
+        _modulation(seen, cause or advice.SOFT),
+        _fixed_patterns(seen, cause or advice.PATTERNS),
         _quiet_zone(seen),
         _axes(wide, tall, lean),
         held(limits.MATRIX["grid nonuniformity"], lattice.worst_shift(grid), advice=advice.GRID),
-        _unused(seen, ink or advice.WORN),
-        Parameter("print growth", round(growth, 3), "X", None, "", "told, not graded", ink),
+        _unused(seen, cause or advice.WORN),
+        Parameter("print growth", round(growth, 3) + 0.0, "X", None, "", "told, not graded", ink),
     )
     number = min(one.grade for one in parameters if one.grade is not None)
     corners = tuple((float(x), float(y)) for x, y in _corners(grid))
@@ -75,6 +78,11 @@ def grade_qr(image: Grey, found: Found, dots_per_module: float | None) -> Grade:
     return Grade(
         found.text, "QR", number, limits.MATRIX_EDITION, parameters, corners, round((wide + tall) / 2, 2), notes
     )
+
+
+def _uneven(seen: _Seen) -> str:
+    quarters = [part for half in np.array_split(seen.modules, 2) for part in np.array_split(half, 2, axis=1)]
+    return advice.uneven([float(np.nanmax(part)) for part in quarters])
 
 
 def _corners(grid: Lattice) -> Floats:
@@ -85,10 +93,11 @@ def _corners(grid: Lattice) -> Floats:
 def _look(image: Grey, found: Found) -> _Seen:
     """The symbol under its grid. Another encoder may draw its text otherwise: then more is wrong than was borne."""
     grid = lattice.lay(image, found.corners, 17 + 4 * found.version)
-    white = float(np.nanmax(grid.grey)) or 1.0
-    light = grid.grey / white
+    inside = grid.grey[QUIET:-QUIET, QUIET:-QUIET]
+    white = float(np.nanmax(inside)) or 1.0
     drawn = codewords.drawn(found.data, found.version, found.level, found.mask)
-    seen = _Seen(found, grid, light, grid.threshold / white, 1 - float(np.nanmin(light)), drawn)
+    contrast = 1 - float(np.nanmin(inside)) / white
+    seen = _Seen(found, grid, grid.grey / white, grid.threshold / white, contrast, drawn)
     if drawn is None:
         return seen
     right = seen.least(~seen.wrong(drawn)) == 1

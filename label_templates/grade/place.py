@@ -23,7 +23,7 @@ _ASKEW = 3.0
 _FORMATS = zxingcpp.BarcodeFormats((zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128))
 
 
-class PictureError(ValueError):
+class PictureError(Exception):
     """What was given is no picture that can be graded."""
 
 

@@ -7,7 +7,7 @@ from label_templates.grade.limits import Limit, letter
 
 NOTES = (
     "A check by software on a picture that nothing was calibrated for, not a verification by an ISO instrument.",
-    "Reflectance is relative: grey levels as they are, white = the lightest place of the symbol and its quiet zone.",
+    "Reflectance is relative: grey levels as they are, white = the lightest place of the symbol.",
 )
 
 
@@ -46,6 +46,12 @@ class Grade:
         return letter(self.number)
 
     @property
+    def shown(self) -> str:
+        """The text as it can be shown: shortened, and a dot for what is no sign."""
+        signs = "".join(sign if sign.isprintable() else "·" for sign in self.text[:49])
+        return signs[:48] + "…" if len(signs) > 48 else signs
+
+    @property
     def advice(self) -> tuple[str, ...]:
         """What to do, each once, the worst parameter's first."""
         told = sorted((one for one in self.parameters if one.advice), key=lambda one: _rank(one.grade))
@@ -62,7 +68,7 @@ def held(limit: Limit, value: float, *, grade: float | None = None, advice: str 
     """A value held against its limit; a `grade` given is kept, a mean of several. Advice is for below A only."""
     number = limit.grade(value) if grade is None else grade
     told = advice if letter(number) != "A" else ""
-    return Parameter(limit.name, round(float(value), 3), limit.unit, number, str(limit), limit.source, told)
+    return Parameter(limit.name, round(float(value), 3) + 0.0, limit.unit, number, str(limit), limit.source, told)
 
 
 def _rank(grade: float | None) -> float:
