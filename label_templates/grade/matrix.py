@@ -81,8 +81,8 @@ def grade_qr(image: Grey, found: Found, dots: Dots) -> Grade:
 
 
 def _uneven(seen: _Seen) -> str:
-    quarters = [part for half in np.array_split(seen.modules, 2) for part in np.array_split(half, 2, axis=1)]
-    return advice.uneven([float(np.nanmax(part)) for part in quarters])
+    parts = [part for band in np.array_split(seen.modules, 3) for part in np.array_split(band, 3, axis=1)]
+    return advice.uneven([float(np.nanmax(part)) for part in parts])
 
 
 def _corners(grid: Lattice) -> Floats:

@@ -26,16 +26,16 @@ _LARGEST = 100_000_000
 @click.option("-o", "--out", type=click.Path(dir_okay=False, path_type=Path),
               help="Write the picture with its symbols outlined and their grades beside it: a PNG.")  # fmt: skip
 @click.option("--dpi", type=click.FloatRange(50, 5000), help="The printer's dots an inch; PHOTO must say its own.")
-@click.option("--dots-per-module", type=click.FloatRange(1, 200), help="Printer dots a module is wide.")
-@click.option("--least", type=click.Choice(list("ABCD")), default="C", show_default=True, help="The least grade.")
+@click.option("--dots-per-module", type=click.FloatRange(1, 200), help="Printer dots a module has.")
+@click.option("--least", type=click.Choice(list("ABCD")), default="C", show_default=True, help="Least grade.")
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 def grade_label(
     photo: Path, out: Path | None, dpi: float | None, dots_per_module: float | None, least: str, *, as_json: bool
 ) -> None:
     """Grade every QR code and Code 128 in PHOTO: a photograph, a scan, or a label as drawn.
 
-    In the manner of ISO/IEC 15415 and 15416: a check by software, not a verification by an ISO instrument. Grade a label
-    after changing ribbon, stock, darkness or speed, and one after it has been through the autoclave.
+    In the manner of ISO/IEC 15415 and 15416: a check by software, not a verification by an ISO instrument. Grade a
+    label after changing ribbon, stock, darkness or speed, and one after it has been through the autoclave.
 
     Exit status 1 when a symbol is below the least grade, or none is read.
     """
