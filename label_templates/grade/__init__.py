@@ -28,7 +28,13 @@ def grade(image: Grey, *, dots_per_module: float | None = None, dots_per_pixel: 
 
 def _grade(image: Grey, found: Found, dots: Dots) -> Grade:
     graded = (grade_qr if found.symbology == "QR" else grade_code128)(image, found, dots)
-    if graded.letter == "A" or graded.pixels_per_module >= COARSE:
-        return graded
-    told = f"A module is {graded.pixels_per_module:.1f} pixels wide: take the picture closer, for at least {COARSE}."
-    return replace(graded, notes=(*graded.notes, told))
+    notes = graded.notes
+    if graded.letter != "A" and graded.pixels_per_module < COARSE:
+        notes += (
+            f"A module is {graded.pixels_per_module:.1f} pixels wide: take the picture closer, at least {COARSE}.",
+        )
+    if graded.parameters[-1].advice and dots.per_pixel is None:
+        notes += (
+            "In a blurred photograph growth is a quarter of a module off: scan the label before changing a printer.",
+        )
+    return replace(graded, notes=notes)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image
 
-from label_templates.grade.code128 import Decoded, decode
+from label_templates.grade.code128 import decode
 from label_templates.grade.place import Floats, Found, Grey, sample
 
 _MOST = 0.6
@@ -68,11 +68,8 @@ def locate(image: Grey, found: Found) -> Band | None:
     """The bars of a Code 128 from where the decoder saw some of them. None where no line of them decodes."""
     axes, length, height = _axes(image, found.corners)
     for share in _TRIED:
-        line = share * height
-        read = _read(image, axes, line, length)
-        if read:
-            edges, decoded = read
-            return _follow(image, axes, line, edges, int(decoded.widths.sum()))
+        if read := _read(image, axes, share * height, length):
+            return _follow(image, axes, read)
     return None
 
 
@@ -93,38 +90,54 @@ def _axes(image: Grey, corners: Floats) -> tuple[Axes, float, float]:
     return Axes(middle, along, across), float(chord @ along), float(np.ptp(corners @ across))
 
 
-def _read(image: Grey, axes: Axes, line: float, length: float) -> tuple[Floats, Decoded] | None:
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A line that decodes: its edges in pixels along it, the grey between its bars and spaces, its modules."""
+
+    line: float
+    edges: Floats
+    threshold: float
+    modules: int
+
+    @property
+    def module(self) -> float:
+        return float(self.edges[-1] - self.edges[0]) / self.modules
+
+
+def _read(image: Grey, axes: Axes, line: float, length: float) -> _Read | None:
     """The edges of a line, in pixels along it, where it decodes from about where the bars should begin."""
     places = np.arange(-0.6 * length, 0.6 * length, 0.25)
     profile = sample(image, axes.points(places, line))
     inside = profile[np.abs(places) <= length / 2]
     if np.isnan(inside).all():
         return None
-    at, polarity = crossings(profile, float(np.nanmax(inside) + np.nanmin(inside)) / 2)
+    threshold = float(np.nanmax(inside) + np.nanmin(inside)) / 2
+    at, polarity = crossings(profile, threshold)
     edges = places[0] + at * 0.25
     starts = np.nonzero((polarity < 0) & (np.abs(edges + length / 2) < 0.08 * length))[0]
     for start in starts[np.abs(edges[starts] + length / 2).argsort()]:
         if decoded := decode(edges[start:]):
-            return edges[start : start + len(decoded.widths) + 1], decoded
+            own = edges[start : start + len(decoded.widths) + 1]
+            return _Read(line, own, threshold, int(decoded.widths.sum()))
     return None
 
 
-def _follow(image: Grey, axes: Axes, line: float, edges: Floats, modules: int) -> Band:
+def _follow(image: Grey, axes: Axes, read: _Read) -> Band:
     """Up and down from a line that decodes, as long as most edges of its first or its last part go on."""
-    step = max(1.0, (edges[-1] - edges[0]) / modules)
-    begins, ends = {line: edges[0]}, {line: edges[-1]}
+    step = max(1.0, read.module)
+    begins, ends = {read.line: read.edges[0]}, {read.line: read.edges[-1]}
     for way in (-step, step):
-        should, here, seen = edges, line, line
+        should, here, seen = read.edges, read.line, read.line
         while abs(here - seen) <= _GAP * step:
             here += way
-            found = _alike(image, axes, here, should, step)
+            found = _alike(image, axes, here, should, read)
             should = found.edges
             if found.first:
                 begins[here], seen = should[0], here
             if found.last:
                 ends[here], seen = should[-1], here
     corners = [(begins, min(begins)), (ends, min(ends)), (ends, max(ends)), (begins, max(begins))]
-    return Band(np.array([axes.points(np.asarray(places[at]), at) for places, at in corners]), modules)
+    return Band(np.array([axes.points(np.asarray(places[at]), at) for places, at in corners]), read.modules)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,14 +149,13 @@ class _Alike:
     last: bool
 
 
-def _alike(image: Grey, axes: Axes, line: float, should: Floats, module: float) -> _Alike:
+def _alike(image: Grey, axes: Axes, line: float, should: Floats, read: _Read) -> _Alike:
     """A line whose edges `should` be where those of the line before it were; fitted to those that are near."""
+    module = read.module
     step = min(0.5, module / 4)
     places = np.arange(should[0] - 2 * module, should[-1] + 2 * module, step)
     profile = sample(image, axes.points(places, line))
-    if np.isnan(profile).all():
-        return _Alike(should, first=False, last=False)
-    at, polarity = crossings(profile, float(np.nanmax(profile) + np.nanmin(profile)) / 2)
+    at, polarity = crossings(profile, read.threshold)
     if len(at) < 2:
         return _Alike(should, first=False, last=False)
     edges, wanted = places[0] + at * step, np.where(np.arange(len(should)) % 2, 1.0, -1.0)

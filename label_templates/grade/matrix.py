@@ -12,7 +12,7 @@ from label_templates.grade.lattice import QUIET, Bits, Lattice
 from label_templates.grade.place import Floats, Found, Grey, project
 from label_templates.grade.result import NOTES, Grade, Parameter, held
 
-STRAIGHT = 0.02
+STRAIGHT = 0.006
 """Opposite sides that differ by more tell of a camera that leans, and so changes width and height. PRACTICE."""
 
 

@@ -9,6 +9,8 @@ INK, PAPER = 0.0, 1.0
 TEXT = "P-K7-0042-0017-R"
 QUIET = {"QR": 6, "CODE128": 14}
 DOTS = 10
+TALL = 20
+"""Modules the bars are high."""
 
 
 def squares(text=TEXT, level="Q"):
@@ -21,11 +23,11 @@ def bars(text=TEXT):
     return np.pad(np.array(symbols.code128(text).modules[0], bool), QUIET["CODE128"])
 
 
-def drawn(modules, dots=DOTS, *, tall=30, ink=INK, paper=PAPER):
+def drawn(modules, dots=DOTS, *, tall=TALL, ink=INK, paper=PAPER):
     """Reflectance, `dots` across a module; bars are `tall` modules high, with as much free above and below as four."""
     if modules.ndim == 1:
         modules = np.pad(np.repeat(modules[None], tall, axis=0), ((4, 4), (0, 0)))
-    return np.where(np.kron(modules, np.ones((dots, dots), bool)), ink, paper)
+    return np.where(np.kron(modules, np.ones((dots, dots), bool)), np.float32(ink), np.float32(paper))
 
 
 def runs_of(modules):
@@ -73,8 +75,8 @@ def photographed(print_, *, lean=0.0, turn=0.0, scale=1.0, far=6.0, noise=0.0, b
     corner = seen.min(axis=0) - 12
     size = np.ceil(seen.max(axis=0) + 12 - corner).astype(int)
     matrix = cv2.getPerspectiveTransform(np.float32(flat + np.array([wide, tall]) / 2), np.float32(seen - corner))
-    fine = 3
+    fine = 2
     grown = np.array([[fine, 0, (fine - 1) / 2], [0, fine, (fine - 1) / 2], [0, 0, 1]]) @ matrix
     picture = cv2.warpPerspective(print_, grown, tuple(int(side) for side in size * fine), borderValue=bench)
     picture = cv2.resize(picture, tuple(int(side) for side in size), interpolation=cv2.INTER_AREA)
-    return grey(picture + np.random.default_rng(1).normal(0, noise, picture.shape))
+    return grey(picture + noise * np.random.default_rng(1).standard_normal(picture.shape, np.float32))

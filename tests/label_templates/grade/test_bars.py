@@ -5,7 +5,19 @@ import pytest
 
 from label_templates import symbols
 from label_templates.grade.code128 import decode
-from tests.label_templates.grade.prints import DOTS, QUIET, TEXT, bars, blurred, drawn, fattened, graded, runs_of, value
+from tests.label_templates.grade.prints import (
+    DOTS,
+    QUIET,
+    TALL,
+    TEXT,
+    bars,
+    blurred,
+    drawn,
+    fattened,
+    graded,
+    runs_of,
+    value,
+)
 
 Q = QUIET["CODE128"]
 WIDE_SPACE = next(run for run in runs_of(bars())[1:-1] if run[1] >= 3 and not run[2])
@@ -19,9 +31,9 @@ def within(run):
     return slice(middle - DOTS // 2, middle + DOTS // 2)
 
 
-def rows(first, last, tall=30):
+def rows(first, last):
     """The rows from one share of the bars' height to another, in dots."""
-    return slice(round((4 + tall * first) * DOTS), round((4 + tall * last) * DOTS))
+    return slice(round((4 + TALL * first) * DOTS), round((4 + TALL * last) * DOTS))
 
 
 def test_a_perfect_print_is_an_a_with_nothing_to_do():
@@ -30,7 +42,7 @@ def test_a_perfect_print_is_an_a_with_nothing_to_do():
     assert found.advice == ()
     assert found.pixels_per_module == pytest.approx(DOTS, abs=0.02)
     width = len(bars()) - 2 * Q
-    made = np.array([(Q, 4), (Q + width, 4), (Q + width, 34), (Q, 34)]) * DOTS
+    made = np.array([(Q, 4), (Q + width, 4), (Q + width, 4 + TALL), (Q, 4 + TALL)]) * DOTS
     assert np.allclose(found.corners, made, atol=DOTS + 1)
     assert "2000" in found.edition and any("not a verification" in note for note in found.notes)
 
