@@ -1,6 +1,7 @@
 """Limits as restated by makers of reading equipment (CHECKS section 3; READ-2), each at its boundary."""
 
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -85,3 +86,15 @@ def test_letters_change_at_the_half_grades(number, said):
 @pytest.mark.parametrize(("wrong", "grade"), [(0, 4.0), (1, 3.0), (2, 2.0), (3, 1.0), (4, 0.0)])
 def test_a_finder_pattern_loses_a_grade_for_each_wrong_module(wrong, grade):
     assert limits.FINDER.grade(wrong) == grade
+
+
+@pytest.mark.parametrize(("table", "title"), [(LINEAR, "**Code 128**"), (MATRIX, "**QR**")])
+def test_the_page_about_grading_shows_every_limit_as_it_is(table, title):
+    page = (Path(__file__).parents[3] / "docs" / "grading.md").read_text("utf-8")
+    lines = page.split(title, 1)[1].split("\n\n")[1].replace("\\|", "").splitlines()
+    rows = {cells[0]: cells[2] for cells in (line.strip("| ").split(" | ") for line in lines[2:])}
+    assert set(table) <= set(rows)
+    for name in set(table) - {"decode", "fixed pattern damage"}:
+        sign, *steps = rows[name].split(", else")[0].replace("·", " ").split()
+        assert sign == {"at least": "≥", "at most": "≤"}[table[name].sense]
+        assert tuple(map(float, steps)) == table[name].steps, name
