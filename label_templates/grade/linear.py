@@ -45,10 +45,7 @@ def grade_code128(image: Grey, found: Found, dots: Dots) -> Grade:
     band = locate(image, found)
     if band is None:
         unread = held(LINEAR["decode"], 0, advice=advice.UNREAD)
-        most = 11 * (len(found.text) + 3) + 2  # modules with a character for each letter, start, check and stop
-        return _grade(
-            found, 0.0, (unread,), found.corners, float(np.linalg.norm(found.corners[1] - found.corners[0])) / most
-        )
+        return _grade(found, 0.0, (unread,), found.corners, found.module)
     shares = FREE + (1 - 2 * FREE) * (np.arange(LINES) + 0.5) / LINES
     profiles = [_profile(image, band, share) for share in shares]
     lightest = [float(np.nanmax(part)) for part in np.array_split(np.mean(profiles, axis=0)[BARS], 4)]

@@ -16,7 +16,9 @@ Floats = NDArray[np.float64]
 LARGEST_PIXELS = 50_000_000
 """More than a telephone's camera takes."""
 _SEARCHED = 1600
-"""Pixels of the longer side of a turned copy: enough for a label that fills most of the picture."""
+"""Pixels of the longer side of a smaller copy: enough for a label that fills most of the picture."""
+_PLAIN = {"QR": 12, "CODE128": 4}
+"""Pixels of a module from which on a smaller copy shows all there is: bars beside a square may be a third as fine."""
 _TURNED = (-10.0, 10.0, -20.0, 20.0, -30.0, 30.0)
 _ASKEW = 3.0
 """Degrees by which bars may lie askew and still be read as they are."""
@@ -41,6 +43,12 @@ class Found:
     unused: float
     """Unused error correction as the decoder counts it."""
 
+    @property
+    def module(self) -> float:
+        """About how many pixels a module is wide; a Code 128 may have fewer modules, and so wider ones."""
+        along = float(np.linalg.norm(self.corners[1] - self.corners[0]))
+        return along / (17 + 4 * self.version if self.symbology == "QR" else 11 * (len(self.text) + 3) + 2)
+
 
 def check(image: Grey) -> None:
     """Raise PictureError unless `image` is 8-bit grey, height × width, with pixels and not too many."""
@@ -62,11 +70,14 @@ def check_size(wide: int, tall: int) -> None:
 def find(image: Grey) -> list[Found]:
     """The QR codes and Code 128s that a stock decoder reads in `image`, dark on light, from the top down.
 
-    Bars that lie askew are read in turned copies of the picture: as its QR code is, or every way when it shows none.
+    A large picture is read made smaller, where that leaves enough of all there can be. Bars that lie askew are read in
+    turned copies of it: turned as its QR code is, or every way when it shows none.
     """
-    found = _read(image)
+    found = _read_small(image) if max(image.shape) > 1.5 * _SEARCHED else []
+    if not found or any(one.module < _PLAIN[one.symbology] for one in found):
+        found = _read(image)
     for degrees in _turns(found):
-        found += [one for one in _read_turned(image, degrees) if not any(_same(one, other) for other in found)]
+        found += [one for one in _read_small(image, degrees) if not any(_same(one, other) for other in found)]
         if found:
             break
     return sorted(found, key=lambda one: tuple(one.corners.mean(axis=0)[::-1]))
@@ -103,8 +114,8 @@ def _turns(found: list[Found]) -> list[float]:
     return [float(askew)] if abs(askew) > _ASKEW else []
 
 
-def _read_turned(image: Grey, degrees: float) -> list[Found]:
-    """What is read in a copy of the picture, made smaller where it is large and turned; places are those in `image`."""
+def _read_small(image: Grey, degrees: float = 0) -> list[Found]:
+    """What is read in a copy of the picture, smaller where it is large, and turned; places are those in `image`."""
     tall, wide = image.shape
     shrunk = max(1, round(max(tall, wide) / _SEARCHED))
     small = Image.fromarray(image).reduce(shrunk)
