@@ -35,6 +35,6 @@ def _grade(image: Grey, found: Found, dots: Dots) -> Grade:
         )
     if graded.parameters[-1].advice and dots.per_pixel is None:
         notes += (
-            "In a blurred photograph growth is a quarter of a module off: scan the label before changing a printer.",
+            "In a blurred photograph growth can be a quarter of a module off: scan the label before changing printers.",
         )
     return replace(graded, notes=notes)

@@ -53,13 +53,8 @@ def grade_code128(image: Grey, found: Found, dots: Dots) -> Grade:
     text = bytes(byte & 127 for byte in found.data)
     lines = [_line(profile / white, text) for profile in profiles]
     number = _tenth([line.grade for line in lines])
-    return _grade(
-        found,
-        number,
-        _parameters(lines, advice.uneven(lightest), lambda share: dots.amount(share, band.module)),
-        band.corners,
-        band.module,
-    )
+    parameters = _parameters(lines, advice.uneven(lightest), lambda share: dots.amount(share, band.module))
+    return _grade(found, number, parameters, band.corners, band.module)
 
 
 def _grade(found: Found, number: float, parameters: tuple[Parameter, ...], corners: Floats, module: float) -> Grade:

@@ -60,24 +60,22 @@ def grade_qr(image: Grey, found: Found, dots: Dots) -> Grade:
     wide, tall, lean = lattice.sides(grid)
     pixels = round((wide + tall) / 2, 2)
     ink = advice.growth(growth, dots.amount(growth, pixels))
-    cause = _uneven(seen) or ink
+    shade = _uneven(seen)
     parameters = (
         held(limits.MATRIX["decode"], 1),
         held(limits.MATRIX["symbol contrast"], seen.contrast, advice=advice.CONTRAST),
-        _modulation(seen, cause or advice.SOFT),
-        _fixed_patterns(seen, cause or advice.PATTERNS),
+        _modulation(seen, shade or ink or advice.SOFT),
+        _fixed_patterns(seen, shade or advice.PATTERNS),
         _quiet_zone(seen),
         _axes(wide, tall, lean),
         held(limits.MATRIX["grid nonuniformity"], lattice.worst_shift(grid), advice=advice.GRID),
-        _unused(seen, cause or advice.WORN),
+        _unused(seen, shade or advice.WORN),
         Parameter("print growth", round(growth, 3) + 0.0, "X", None, "", "told, not graded", ink),
     )
     number = min(one.grade for one in parameters if one.grade is not None)
     corners = tuple((float(x), float(y)) for x, y in _corners(grid))
     notes = (*NOTES, "The picture was not taken from straight above.") if lean > STRAIGHT else NOTES
-    return Grade(
-        found.text, "QR", number, limits.MATRIX_EDITION, parameters, corners, round((wide + tall) / 2, 2), notes
-    )
+    return Grade(found.text, "QR", number, limits.MATRIX_EDITION, parameters, corners, pixels, notes)
 
 
 def _uneven(seen: _Seen) -> str:
@@ -152,5 +150,7 @@ def _quiet_zone(seen: _Seen) -> Parameter:
 def _axes(wide: float, tall: float, lean: float) -> Parameter:
     limit = limits.MATRIX["axial nonuniformity"]
     if lean > STRAIGHT:
-        return Parameter(limit.name, None, "", None, str(limit), limit.source, f"not judged: {advice.LEVEL}")
+        return Parameter(
+            limit.name, None, "", None, str(limit), limit.source, f"width and height not judged: {advice.LEVEL}"
+        )
     return held(limit, abs(wide - tall) / ((wide + tall) / 2), advice=advice.axes(wide, tall))

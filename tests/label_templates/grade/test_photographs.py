@@ -61,7 +61,7 @@ def test_a_picture_taken_from_aside_does_not_judge_the_axes_and_says_so():
     square = next(one for one in grade.grade(photographed(print_of(TAG), lean=30)) if one.symbology == "QR")
     axes = value(square, "axial nonuniformity")
     assert (axes.value, axes.grade) == (None, None)
-    assert axes.advice.startswith("not judged: photograph the label from straight above")
+    assert axes.advice.startswith("width and height not judged: photograph the label from straight above")
 
 
 def test_fat_bars_are_told_from_a_photograph_too():
@@ -93,7 +93,7 @@ def test_coarse_pictures_that_are_not_good_say_that_they_should_be_taken_closer(
 
 def test_growth_seen_in_a_photograph_is_to_be_checked_with_a_scan():
     made = grey(fattened(drawn(squares()), 3))
-    said = "scan the label before changing a printer"
+    said = "scan the label before changing printers"
     assert any(said in note for note in grade.grade(made)[0].notes)
     assert not any(said in note for note in grade.grade(made, dots_per_pixel=1)[0].notes)
 
