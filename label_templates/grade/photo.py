@@ -1,6 +1,7 @@
 """A picture file opened for grading: upright, in colour, on white; or refused in words."""
 
 import io
+import logging
 import warnings
 
 import numpy as np
@@ -8,6 +9,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from label_templates.grade.place import Grey, PictureError, check_size
 
+logging.getLogger("PIL").addHandler(logging.NullHandler())  # a damaged file is told of once, in our words
 _SCREEN_DPI = 100
 """Fewer dots an inch are what cameras and screens write without having measured anything. PRACTICE."""
 
@@ -20,10 +22,11 @@ def opened(data: bytes) -> Image.Image:
     """
     try:
         with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what a damaged file makes Pillow murmur: it is read or refused
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             file = Image.open(io.BytesIO(data))
-        check_size(*file.size)
-        return _in_colour(ImageOps.exif_transpose(file))
+            check_size(*file.size)
+            return _in_colour(ImageOps.exif_transpose(file))
     except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise PictureError("the picture is too large: make it at most 50 million pixels") from error
     except (UnidentifiedImageError, OSError, SyntaxError, EOFError, ValueError) as error:

@@ -143,6 +143,23 @@ def test_a_file_that_is_no_picture_is_refused_in_one_line(data):
         photo.opened(data)
 
 
+@pytest.mark.parametrize("kind", ["PNG", "JPEG", "TIFF", "GIF", "BMP", "WEBP"])
+def test_a_damaged_file_is_read_or_refused_in_one_line_and_nothing_else_is_said(kind, capfd, recwarn):
+    rng = np.random.default_rng(7)
+    whole = np.frombuffer(file_of(Image.fromarray(grey(drawn(squares(), 2))).convert("RGB"), kind), np.uint8)
+    refused = 0
+    for _ in range(60):
+        data = whole.copy()
+        data[rng.integers(0, min(200, len(data)), 6)] = rng.integers(0, 256, 6)
+        try:
+            assert photo.opened(data.tobytes()).mode == "RGB"
+        except PictureError as error:
+            refused += 1
+            assert "\n" not in str(error)
+    assert refused > 0
+    assert capfd.readouterr() == ("", "") and not recwarn.list
+
+
 @pytest.mark.parametrize("side", [7100, 9600, 13500])
 def test_a_picture_of_too_many_pixels_is_refused_before_it_is_unpacked(side):
     with pytest.raises(PictureError, match="at most 50 million pixels"):
