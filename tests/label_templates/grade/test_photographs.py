@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from label_templates import designs, grade, raster, stocks
+from label_templates import designs, grade, raster, stocks, symbols
 from label_templates.designs import BENCH_CARDS, Mark
 from label_templates.grade import photo, picture, place
 from label_templates.grade.place import PictureError
@@ -44,6 +44,22 @@ def test_every_label_as_drawn_is_an_a_with_nothing_to_do(label, name):
     found = grade.grade(image)
     assert {one.text for one in found} == {label.code}
     assert [(one.letter, one.number, one.advice) for one in found] == [("A", 4.0, ())] * len(found)
+
+
+@pytest.mark.parametrize("dots", [2, 3, 5])
+@pytest.mark.parametrize(
+    "symbol", [symbols.qr(TEXT), symbols.qr("A" * 100, level="H"), symbols.code128(TEXT)], ids=["1-Q", "9-H", "bars"]
+)
+def test_a_fine_module_in_a_quiet_zone_just_wide_enough_is_still_an_a(symbol, dots):
+    """Black begins right after the 4 or 10 modules."""
+    modules = np.array(symbol.modules, bool)
+    free = {"QR": (symbol.quiet, symbol.quiet), "CODE128": (0, symbol.quiet)}[symbol.symbology]
+    made = drawn(
+        np.pad(np.repeat(modules, 30 if symbol.height == 1 else 1, axis=0), tuple((one, one) for one in free)), dots
+    )
+    beside = ((9, 7), (13, 8)) if symbol.symbology == "QR" else ((0, 0), (13, 8))
+    image = np.pad(np.pad(grey(made), beside), 20, constant_values=255)
+    assert [one.number for one in grade.grade(image)] == [4.0]
 
 
 @pytest.mark.parametrize(("lean", "turn"), [(0, 0), (20, 0), (25, 12), (-25, -12), (5, 70), (30, -15), (10, 180)])
