@@ -1,4 +1,4 @@
-"""`python -m tests.bench [decode|scan|ledger|http|screens|steam|labels|growth|damage|legible|hours|large …]`: each work with its anchor in the same run.
+"""`python -m tests.bench [decode|scan|ledger|http|screens|steam|labels|grade|growth|damage|legible|hours|large …]`: each work with its anchor in the same run.
 
 `growth` (a million facts, some five minutes), `damage` (what a reader bears, some fifteen), `legible` (misreads), `hours` (a scanner's eight hours, simulated) and `large` (ten million facts, some
 fifteen, 20 GB of disk) run when they are named.
@@ -8,7 +8,7 @@ import importlib
 import json
 import sys
 
-USUAL = ("decode", "scan", "ledger", "http", "screens", "steam", "labels")
+USUAL = ("decode", "scan", "ledger", "http", "screens", "steam", "labels", "grade")
 WORKS = (*USUAL, "growth", "damage", "legible", "hours", "large")
 
 

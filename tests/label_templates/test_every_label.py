@@ -11,6 +11,7 @@ import pytest
 import zxingcpp
 
 from label_templates import designs, gallery, layout, stocks
+from label_templates.grade import grade
 from label_templates.raster import draw
 
 SHOWN, REFUSED = gallery.combinations()
@@ -87,7 +88,7 @@ def free(line):
 
 
 @pytest.mark.parametrize("design", designs.names())
-def test_two_stock_decoders_read_it_and_the_dots_are_whole_and_the_quiet_zones_kept(design):
+def test_two_stock_decoders_read_it_it_is_an_a_and_its_dots_are_whole_and_its_quiet_zones_kept(design):
     looked = 0
     for one in SHOWN:
         if one.design.name != design:
@@ -104,6 +105,9 @@ def test_two_stock_decoders_read_it_and_the_dots_are_whole_and_the_quiet_zones_k
             least = 10 if result.format == zxingcpp.BarcodeFormat.Code128 else 4
             assert white >= least, f"{one.name}: {result.text} has {white} modules of quiet zone"
             assert module >= 2, one.name
+        graded = grade(picture)
+        assert Counter(one.text for one in graded) == expected, one.name
+        assert {(mine.letter, mine.number, mine.advice) for mine in graded} == {("A", 4.0, ())}, one.name
         second = zbar.decode(picture, symbols=[zbar.ZBarSymbol.QRCODE, zbar.ZBarSymbol.CODE128])
         assert {result.data.decode() for result in second} == set(expected), one.name
         looked += 1

@@ -13,6 +13,7 @@ COMMANDS = {
     "shelves": "service.cli.label.numbered:shelves",
     "patients": "service.cli.label.numbered:patients",
     "cards": "service.cli.label.cards:cards",
+    "grade": "service.cli.label.grade:grade_label",
     "stocks": "service.cli.label.showing:stocks_command",
     "design": "service.cli.label.showing:design_command",
     "gallery": "service.cli.label.showing:gallery_command",
