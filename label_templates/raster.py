@@ -1,6 +1,8 @@
 """A label as a one-bit picture, dot for dot what a printer lays down."""
 
 import io
+from collections.abc import Iterable, Iterator
+from itertools import groupby
 from pathlib import Path
 
 from PIL import Image, ImageDraw
@@ -33,6 +35,25 @@ def draw(drawing: Drawing) -> Image.Image:
 def picture(label: Label, stock: Stock) -> Image.Image:
     """The picture of one label on that stock, mode `1`."""
     return draw(lay_out(label, stock))
+
+
+def pages(labels: Iterable[Label], stock: Stock, *, start: int = 0) -> Iterator[Image.Image]:
+    """Whole pages, mode `1` at the stock's resolution, with the labels from place `start` of the first page on.
+
+    Every symbol is read back from the page itself. Raises what `lay_out` and `prove` raise.
+    """
+    size = (stock.dots(stock.page_mm[0]), stock.dots(stock.page_mm[1]))
+    for _, those in groupby(enumerate(labels, start), key=lambda one: one[0] // stock.each_page):
+        page, proofs = Image.new("1", size, 1), []
+        for index, label in those:
+            drawing = lay_out(label, stock)
+            left, top = stock.place(index % stock.each_page)
+            page.paste(draw(drawing), (left, top))
+            texts = [placed.symbol.text for placed in drawing.symbols]
+            proofs.append(((left, top, left + drawing.width, top + drawing.height), texts))
+        for box, texts in proofs:
+            prove(page.crop(box), texts)
+        yield page
 
 
 def write_png(label: Label, stock: Stock, path: Path) -> None:
