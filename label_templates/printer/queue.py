@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final, TextIO
+from typing import Any, Final, Self, TextIO
 
 from label_templates.printer.document import Document, Paper
 
@@ -116,6 +116,12 @@ class Queue:
 
     def close(self) -> None:
         self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
     def add(self, order: Order) -> Job:
         """Keep labels to print; they are on the disk when this returns."""

@@ -84,8 +84,15 @@ def stops(reasons: Iterable[str]) -> list[str]:
 
 
 def warns(reasons: Iterable[str]) -> list[str]:
-    """What will hold it up before long."""
-    return [_WARNS[bare] for bare, _ in map(_bare, reasons) if bare in _WARNS]
+    """What the printer warns of while it goes on, such as that another tray is empty."""
+    found = []
+    for reason in reasons:
+        bare, weight = _bare(reason)
+        if bare in _WARNS:
+            found.append(_WARNS[bare])
+        elif bare in _STOPS and weight != "error":
+            found.append(f"the printer warns, {_STOPS[bare]}")
+    return list(dict.fromkeys(found))
 
 
 def ended(reasons: Iterable[str]) -> str:

@@ -26,6 +26,7 @@ from label_templates.fonts import GlyphError
 from label_templates.layout import LayoutError
 from label_templates.proof import ProofError
 from label_templates.stocks import StockError
+from service.cli import label_print
 from service.cli.open import fail, reading
 from service.cli.printing import load_slip, mark_of, pack_label
 from service.custody.records import InstrumentSet
@@ -245,3 +246,6 @@ _numbered(
 def cards(**output: Any) -> None:
     """Every bench card: DONE, END, WET, the digits and the rest."""
     _write(lambda: list(BENCH_CARDS), **output)
+
+
+label_print.add_to(label)

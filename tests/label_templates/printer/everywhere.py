@@ -18,7 +18,7 @@ _BUS = """<!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuratio
 <busconfig><type>system</type><listen>unix:path={path}</listen><auth>EXTERNAL</auth>
 <policy context="default"><allow send_destination="*" eavesdrop="true"/><allow eavesdrop="true"/><allow own="*"/></policy></busconfig>"""
 _ATTRIBUTES = """
-ATTR keyword document-format-supported {formats}
+ATTR mimeMediaType document-format-supported {formats}
 ATTR mimeMediaType document-format-default {first}
 ATTR resolution printer-resolution-default {dpi}dpi
 ATTR resolution printer-resolution-supported {dpi}dpi
@@ -82,7 +82,7 @@ class Everywhere:
             )
 
     def start(self):
-        until(lambda: (self.folder / "bus").exists(), "the message bus")
+        until((self.folder / "bus").exists, "the message bus")
         self._printer = self._run(["ippeveprinter", *self._words, "Label printer"])
         until(self._answers, "ippeveprinter", self)
 
@@ -113,7 +113,7 @@ class Everywhere:
     def arrived(self):
         """The documents that arrived whole, in order."""
         return sorted(
-            (path for path in self.spool.rglob("*") if path.suffix in {".pdf", ".pwg", ".prn"}),
+            (path for path in self.spool.rglob("*") if path.suffix in {".pdf", ".pwg"}),
             key=lambda path: path.stat().st_mtime_ns,
         )
 

@@ -1,0 +1,71 @@
+"""What a real IPP server receives: dot for dot the preview, and the codes in it read."""
+
+import io
+
+import numpy as np
+import pytest
+import zxingcpp
+from PIL import Image
+
+from label_templates import raster, stocks
+from label_templates.designs import BENCH_CARDS
+from label_templates.printer.document import document
+from tests.label_templates.printer.conftest import CODE, PACK, ROLL
+from tests.label_templates.printer.reading import pages
+
+SHEET = stocks.stock("a4-24")
+
+
+def preview(png):
+    return np.asarray(Image.open(io.BytesIO(png)))
+
+
+def read(page):
+    formats = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
+    return [found.text for found in zxingcpp.read_barcodes((page * np.uint8(255)).copy(), formats=formats)]
+
+
+@pytest.mark.parametrize("kind", ["black_1", "sgray_8"])
+def test_raster_arrives_dot_for_dot_as_the_preview_shows_it(everywhere, sender, kind):
+    printer = everywhere(command="exit 0", kinds=kind)
+    job = sender.add(printer.uri)
+    said = sender.go(printer.uri)
+    assert sender.state(job) == "printed", said
+    assert f"as PWG raster {kind}" in said
+    (document_,) = printer.arrived
+    (page,) = pages(document_, 203.2)
+    assert np.array_equal(page, np.asarray(raster.picture(PACK, ROLL)))
+    assert read(page) == [CODE]
+
+
+def test_a_pdf_arrives_where_the_printer_has_other_dots_and_is_the_preview_at_the_stock_s_resolution(everywhere, sender):
+    printer = everywhere(command="exit 0", dpi=600)
+    job = sender.add(printer.uri)
+    said = sender.go(printer.uri)
+    assert sender.state(job) == "printed" and "as PDF" in said, said
+    (arrived,) = printer.arrived
+    assert arrived.suffix == ".pdf"
+    (page,) = pages(arrived, 203.2)
+    assert page.shape == preview(sender.drawn.pages[0]).shape
+    assert read(page) == [CODE]
+
+
+def test_a_sheet_begun_before_goes_on_over_two_pages_with_every_code_on_it(everywhere, sender):
+    printer = everywhere(command="exit 0", mm=(210, 297))
+    drawn = document(BENCH_CARDS, SHEET, start=5)
+    job = sender.add(printer.uri, drawn, SHEET, codes=[card.code for card in BENCH_CARDS])
+    said = sender.go(printer.uri)
+    assert sender.state(job) == "printed", said
+    found = pages(printer.arrived[0], 203.2)
+    assert [page.shape for page in found] == [(2376, 1680)] * 2
+    for page, png in zip(found, drawn.pages, strict=True):
+        assert np.array_equal(page, preview(png))
+    texts = []
+    for index, label in enumerate(BENCH_CARDS, 5):
+        left, top = SHEET.place(index % SHEET.each_page)
+        one = found[index // SHEET.each_page][top : top + SHEET.height, left : left + SHEET.width]
+        assert np.array_equal(one, np.asarray(raster.picture(label, SHEET)))
+        texts += read(one)
+    assert texts == [card.code for card in BENCH_CARDS]
+    left, top = SHEET.place(4)
+    assert found[0][top : top + SHEET.height, : left + SHEET.width].all(), "a used place was printed on"
