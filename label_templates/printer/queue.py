@@ -52,6 +52,10 @@ _BEGIN: Final = (
     "UPDATE job SET state = 'sending', sent = 1, words = '', changed_at = ? "
     "WHERE id = ? AND sent = 0 AND state IN ('waiting', 'stopped')"
 )
+_UNSENT: Final = (
+    "UPDATE job SET name = ?, state = 'waiting', sent = 0, words = '', changed_at = ? "
+    "WHERE id = ? AND state IN ('waiting', 'sending', 'printing', 'stopped')"
+)
 _TELL: Final = (
     "UPDATE job SET state = ?, words = ?, changed_at = ? "
     "WHERE id = ? AND state IN ('waiting', 'sending', 'printing', 'stopped')"
@@ -188,11 +192,10 @@ class Queue:
         with self._written() as db:
             return db.execute(_WITHDRAW, (_now(), job.id)).rowcount == 1
 
-    def unsent(self, job: Job, words: str) -> None:
-        """Note that nothing of its document is at the printer: it may be sent as if for the first time."""
+    def unsent(self, job: Job) -> None:
+        """Note that the printer has nothing of its document: it is sent as if for the first time, under a new name."""
         with self._written() as db:
-            db.execute("UPDATE job SET state = 'waiting', sent = 0, words = ?, changed_at = ? WHERE id = ?",
-                       (words, _now(), job.id))  # fmt: skip
+            db.execute(_UNSENT, (str(uuid.uuid4()), _now(), job.id))
 
     def tell(self, job: Job, state: str, words: str = "") -> None:
         """Note an open job's state, and why; a job that has ended stays as it is."""

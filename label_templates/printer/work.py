@@ -133,7 +133,8 @@ class _Worker:
             return None
         if there.empty:
             self._printer.cancel(there.number)
-            self._queue.unsent(job, "")
+        if there.empty or (not job.sent and there.state in {ipp.CANCELLED, ipp.ABORTED}):
+            self._queue.unsent(job)
             return None
         return there.number
 
@@ -154,11 +155,11 @@ class _Worker:
         except OfflineError as error:
             if error.reached:
                 return self._lost(job)
-            self._queue.unsent(job, "")
+            self._queue.unsent(job)
             raise
         except PrinterError as error:
             if number is None:
-                self._queue.unsent(job, "")
+                self._queue.unsent(job)
                 raise
             self._say(job, FAILED, f"{error}. {_KEPT.capitalize()}. It may be half printed: {_AGAIN.format(job.id)}")
             return True

@@ -2,17 +2,12 @@
 
 import pytest
 
-from label_templates import stocks
-from label_templates.designs import Mark, PackLabel
 from label_templates.printer.document import document, paper
 from label_templates.printer.queue import Order, Queue
 from label_templates.printer.work import How, work
 from tests.label_templates.printer.everywhere import Everywhere, program
+from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
 from tests.label_templates.printer.played import played as playing
-
-ROLL = stocks.stock("roll-62x40")
-CODE = "P-K7-0042-0017-R"
-PACK = PackLabel(CODE, "Dental extraction A", Mark("blue", "two bars"), "B-K7-003-J", "2026-03-04T10:12")
 
 
 @pytest.fixture

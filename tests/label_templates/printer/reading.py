@@ -18,7 +18,10 @@ def pages(path, dpi):
 
 
 def _of_pdf(path, dpi):
-    return [np.asarray(page.render(scale=dpi / 72, grayscale=True).to_numpy()).squeeze() > 127 for page in pypdfium2.PdfDocument(path)]
+    return [
+        np.asarray(page.render(scale=dpi / 72, grayscale=True).to_numpy()).squeeze() > 127
+        for page in pypdfium2.PdfDocument(path)
+    ]
 
 
 def _of_raster(path):

@@ -7,10 +7,10 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from label_templates import raster, stocks
+from label_templates import layout, raster, stocks
 from label_templates.designs import BENCH_CARDS
 from label_templates.printer.document import document
-from tests.label_templates.printer.conftest import CODE, PACK, ROLL
+from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
 from tests.label_templates.printer.reading import pages
 
 SHEET = stocks.stock("a4-24")
@@ -38,7 +38,9 @@ def test_raster_arrives_dot_for_dot_as_the_preview_shows_it(everywhere, sender, 
     assert read(page) == [CODE]
 
 
-def test_a_pdf_arrives_where_the_printer_has_other_dots_and_is_the_preview_at_the_stock_s_resolution(everywhere, sender):
+def test_a_pdf_arrives_where_the_printer_has_other_dots_and_its_symbols_are_the_preview_s_dot_for_dot(
+    everywhere, sender
+):
     printer = everywhere(command="exit 0", dpi=600)
     job = sender.add(printer.uri)
     said = sender.go(printer.uri)
@@ -46,7 +48,12 @@ def test_a_pdf_arrives_where_the_printer_has_other_dots_and_is_the_preview_at_th
     (arrived,) = printer.arrived
     assert arrived.suffix == ".pdf"
     (page,) = pages(arrived, 203.2)
-    assert page.shape == preview(sender.drawn.pages[0]).shape
+    shown = preview(sender.drawn.pages[0])
+    assert page.shape == shown.shape
+    (placed,) = layout.lay_out(PACK, ROLL).symbols
+    quiet, side = placed.symbol.quiet * placed.module, placed.symbol.width * placed.module
+    around = np.s_[placed.y - quiet : placed.y + side + quiet, placed.x - quiet : placed.x + side + quiet]
+    assert np.array_equal(page[around], shown[around]), "text is drawn by the printer's own hand, the symbol is not"
     assert read(page) == [CODE]
 
 
