@@ -232,7 +232,7 @@ class Printer:
 
     def _trusted(self) -> ssl.SSLContext | bool:
         if not self._tls:
-            return True
+            return False  # nothing to verify, and the list of authorities takes long to read
         self.certificate = self.certificate or ssl.get_server_certificate((self._host, self._port), timeout=5)
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
         context.check_hostname = False

@@ -11,7 +11,8 @@ from typing import Any
 import click
 
 from label_templates.printer import find, formats, words
-from label_templates.printer.document import Document, paper
+from label_templates.printer.document import Document
+from label_templates.printer.drawing import paper
 from label_templates.printer.ipp import AddressError, Printer, PrinterError, address
 from label_templates.printer.messages import lone
 from label_templates.printer.queue import CANCELLED, PRINTED, Job, Order, Queue, QueueError

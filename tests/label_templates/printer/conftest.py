@@ -2,7 +2,7 @@
 
 import pytest
 
-from label_templates.printer.document import document, paper
+from label_templates.printer.drawing import document, paper
 from label_templates.printer.queue import Order, Queue
 from label_templates.printer.work import How, work
 from tests.label_templates.printer.everywhere import Everywhere, program
@@ -45,7 +45,10 @@ class Sender:
         self.path, self.queue, self.drawn, self.said, self.last = path, Queue(path), drawn, [], []
 
     def add(self, uri, document=None, stock=ROLL, copies=1, codes=(CODE,)):
-        return self.queue.add(Order(document or self.drawn, paper(stock), uri, "Dental extraction A", codes, copies))
+        return self.queue.add(self.order(uri, document, stock, copies, codes))
+
+    def order(self, uri, document=None, stock=ROLL, copies=1, codes=(CODE,)):
+        return Order(document or self.drawn, paper(stock), uri, "Dental extraction A", codes, copies)
 
     def go(self, uri, patience_s=10.0, **more):
         """Work the printer's jobs; what was said, as one text."""

@@ -2,10 +2,13 @@
 
 import ctypes
 import ctypes.util
+import io
 import os
 
 import numpy as np
 import pypdfium2
+import zxingcpp
+from PIL import Image
 
 _HEADER = 1796
 _WIDTH, _HEIGHT, _BITS, _BYTES, _SPACE, _DPI = 372, 376, 388, 392, 400, 276
@@ -42,3 +45,12 @@ def _of_raster(path):
     cups.cupsRasterClose(raster)
     os.close(handle)
     return found
+
+
+def preview(png):
+    return np.asarray(Image.open(io.BytesIO(png)))
+
+
+def read(page):
+    formats = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
+    return [found.text for found in zxingcpp.read_barcodes((page * np.uint8(255)).copy(), formats=formats)]

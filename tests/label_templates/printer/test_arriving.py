@@ -1,28 +1,15 @@
 """What a real IPP server receives: dot for dot the preview, and the codes in it read."""
 
-import io
-
 import numpy as np
 import pytest
-import zxingcpp
-from PIL import Image
 
 from label_templates import layout, raster, stocks
 from label_templates.designs import BENCH_CARDS
-from label_templates.printer.document import document
+from label_templates.printer.drawing import document
 from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
-from tests.label_templates.printer.reading import pages
+from tests.label_templates.printer.reading import pages, preview, read
 
 SHEET = stocks.stock("a4-24")
-
-
-def preview(png):
-    return np.asarray(Image.open(io.BytesIO(png)))
-
-
-def read(page):
-    formats = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
-    return [found.text for found in zxingcpp.read_barcodes((page * np.uint8(255)).copy(), formats=formats)]
 
 
 @pytest.mark.parametrize("kind", ["black_1", "sgray_8"])

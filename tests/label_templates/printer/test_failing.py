@@ -4,12 +4,15 @@ import threading
 
 import pytest
 
-from label_templates.printer.document import document
-from label_templates.printer.queue import QueueError
-from label_templates.printer.work import cancel
+from label_templates.printer.drawing import document
+from label_templates.printer.messages import KEYWORD, Tagged
+from label_templates.printer.queue import Queue, QueueError
+from label_templates.printer.work import How, cancel, work
 from tests.label_templates.printer.everywhere import until
 from tests.label_templates.printer.one_pack import PACK, ROLL
-from tests.label_templates.printer.test_arriving import preview, read
+from tests.label_templates.printer.played import NAMES
+from tests.label_templates.printer.played import played as playing
+from tests.label_templates.printer.reading import pages, preview, read
 
 KEPT = "The label is kept"
 AGAIN = "foldmark label queue again 1 prints it marked as a copy"
@@ -50,8 +53,6 @@ def test_what_stops_a_printer_is_told_with_what_to_do_and_it_goes_on_when_that_i
 
     stopping = threading.Thread(target=stop)
     stopping.start()
-    from label_templates.printer.work import How, work
-
     work(sender.queue, played.uri, How(tell, patience_s=20))
     stopping.join()
     assert any("stopped" in line and said in line and KEPT in line for line in told), told
@@ -75,8 +76,6 @@ def test_a_real_printer_out_of_paper_or_jammed_is_told_of_and_followed_on(everyw
         if said in line:
             assert sender.queue.document(job).pages
             gate.touch()
-
-    from label_templates.printer.work import How, work
 
     work(sender.queue, printer.uri, How(tell, patience_s=20))
     assert any(said in line for line in told), told
@@ -130,8 +129,6 @@ def test_a_printer_killed_after_it_took_the_label_may_have_printed_it_so_nothing
 
 
 def sender_is_printing(sender):
-    from label_templates.printer.queue import Queue
-
     with Queue(sender.path) as other:
         return other.jobs()[0].state == "printing"
 
@@ -158,12 +155,10 @@ def test_a_connection_that_breaks_before_the_printer_had_it_all_leaves_the_label
 
 @pytest.mark.parametrize("operation", ["Send-Document", "Print-Job"])
 def test_a_printer_that_loses_its_memory_while_it_is_sent_to_leaves_an_unsure_label(sender, operation):
-    from tests.label_templates.printer.played import NAMES, played
-
     operations = (
         [name for name in NAMES.values() if name != "Create-Job"] if operation == "Print-Job" else NAMES.values()
     )
-    with played(operations=tuple(operations)) as printer:
+    with playing(operations=tuple(operations)) as printer:
         job = sender.add(printer.uri)
         reached, open_ = printer.gate(operation, before=False)
 
@@ -183,8 +178,6 @@ def test_a_printer_that_loses_its_memory_while_it_is_sent_to_leaves_an_unsure_la
 
 
 def test_an_unsure_label_printed_again_says_that_it_is_a_copy(everywhere, played, sender, tmp_path):
-    from tests.label_templates.printer.reading import pages
-
     printer = everywhere(command="exit 0")
     job = sender.add(printer.uri)
     sender.queue.begin(job)
@@ -211,8 +204,6 @@ def test_other_stock_in_the_printer_is_told_before_anything_is_sent_and_can_be_o
 
 
 def test_a_size_that_the_printer_would_leave_out_is_told_before_anything_is_sent(played, sender):
-    from label_templates.printer.messages import KEYWORD, Tagged
-
     played.unsupported = {"media-col": Tagged(KEYWORD, "unsupported")}
     job = sender.add(played.uri)
     assert "does not take 62 × 40 mm" in sender.go(played.uri)
@@ -268,9 +259,7 @@ def test_a_printer_that_refuses_says_why_and_the_label_is_kept(played, sender, s
 
 
 def test_a_printer_without_create_job_is_printed_to_at_once(sender):
-    from tests.label_templates.printer.played import played
-
-    with played(operations=("Print-Job", "Validate-Job", "Get-Jobs")) as printer:
+    with playing(operations=("Print-Job", "Validate-Job", "Get-Jobs")) as printer:
         job = sender.add(printer.uri)
         sender.go(printer.uri)
         assert sender.state(job) == "printed" and len(printer.arrived) == 1
@@ -301,8 +290,6 @@ def test_a_job_cancelled_while_it_is_about_to_be_sent_is_not_printed_either(play
     job = sender.add(played.uri)
 
     def withdraw():
-        from label_templates.printer.queue import Queue
-
         reached.wait(20)
         with Queue(sender.path) as other:
             cancel(other, job)
@@ -343,10 +330,11 @@ def test_another_job_under_the_same_number_is_not_taken_for_ours(played, sender)
 def test_a_printer_is_said_to_want_grading_when_its_stock_is_new_to_it(played, sender):
     sender.add(played.uri)
     sender.go(played.uri)
-    assert sender.last == [
+    (line,) = sender.last
+    assert line == (
         "this printer has not printed on roll-62x40 before: grade one printed label, and one after it has been "
         "through the autoclave: foldmark label grade PHOTO"
-    ]
+    )
     sender.add(played.uri)
     sender.go(played.uri)
     assert sender.last == []
