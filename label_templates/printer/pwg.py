@@ -13,6 +13,7 @@ from PIL import Image
 from label_templates.printer.document import Paper
 
 _GREY, _BLACK = 18, 3
+"""Table 3 of PWG 5102.4-2012."""
 _Rows = NDArray[np.uint8]
 _TYPES: Final[dict[str, tuple[int, int, Callable[[NDArray[Any]], _Rows]]]] = {
     "black_1": (_BLACK, 1, lambda white: np.packbits(~white, axis=1)),
@@ -39,7 +40,7 @@ def pwg_raster(pages: Sequence[bytes], paper: Paper, kind: str) -> bytes:
 
 
 def _header(wide: int, high: int, bytes_a_line: int, paper: Paper, how: tuple[int, int, int]) -> bytes:
-    """A page's header: table 3 of PWG 5102.4."""
+    """A page's header, of 1796 bytes: PWG 5102.4-2012, 4.3."""
     space, bits, count = how
     dpi, points = round(paper.dpi), (round(paper.width * 72 / 2540), round(paper.height * 72 / 2540))
     header = bytearray(_HEADER)

@@ -40,6 +40,7 @@ class Played:
 
         class Handler(BaseHTTPRequestHandler):
             protocol_version = "HTTP/1.1"
+            wbufsize = -1  # an answer in one piece, not waited for by the other side's acknowledgement
 
             def do_POST(self):
                 played._answer(self)
@@ -91,6 +92,7 @@ class Played:
             request.send_header("Content-Length", str(len(answer)))
             request.end_headers()
             request.wfile.write(answer)
+            request.wfile.flush()
         except OSError:
             request.close_connection = True
 

@@ -21,9 +21,14 @@ from label_templates.printer.work import How, work
 work(Queue(Path(sys.argv[1])), sys.argv[2], How(print))
 """
 STEPS = [
-    ("Get-Jobs", True), ("Get-Printer-Attributes", True), ("Validate-Job", False), ("Create-Job", True), ("Create-Job", False),
-    ("Send-Document", True), ("Send-Document", False), ("Get-Job-Attributes", True), ("Get-Job-Attributes", False),
-]  # fmt: skip
+    ("Get-Jobs", True),
+    ("Create-Job", True),
+    ("Create-Job", False),
+    ("Send-Document", True),
+    ("Send-Document", False),
+    ("Get-Job-Attributes", False),
+]
+"""Operations, and whether the kill comes before the printer has done it."""
 
 
 def sending(path, uri):
@@ -125,7 +130,7 @@ def in_its_own(path, uri, said):
 def test_many_that_add_and_work_at_once_print_every_label_once(played, sender):
     def add_and_go():
         with Queue(sender.path) as queue:
-            for _ in range(4):
+            for _ in range(3):
                 queue.add(sender.order(played.uri))
                 work(queue, played.uri, How(lambda _: None))
 
@@ -134,5 +139,5 @@ def test_many_that_add_and_work_at_once_print_every_label_once(played, sender):
         thread.start()
     for thread in threads:
         thread.join()
-    assert [job.state for job in sender.queue.jobs()] == ["printed"] * 12
-    assert len(played.arrived) == 12
+    assert [job.state for job in sender.queue.jobs()] == ["printed"] * 9
+    assert len(played.arrived) == 9
