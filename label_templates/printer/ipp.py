@@ -36,6 +36,8 @@ HELD, STOPPED, CANCELLED, ABORTED, COMPLETED = 4, 6, 7, 8, 9
 """States of a job; those from CANCELLED on are its end: RFC 8011 5.3.7."""
 BUSY, NOT_ACCEPTING, NOT_FOUND = 0x0507, 0x0506, 0x0406
 _USER: Final = "foldmark"
+_LONGEST: Final = 160
+"""Characters of a printer's own words that are told."""
 _REFUSALS: Final = {
     0x0401: "forbids it: let this computer print in its settings",
     0x0402: "asks for a password, which Foldmark does not send: print through a CUPS queue that knows it",
@@ -59,7 +61,9 @@ _WANTED: Final = (
     "printer-resolution-supported", "media-ready", "media-col-ready", "media-col-supported", "copies-supported",
     "print-scaling-supported",
 )  # fmt: skip
-_OF_A_JOB: Final = ("job-id", "job-name", "job-state", "job-state-reasons", "job-state-message")
+_OF_A_JOB: Final = (
+    "job-id", "job-name", "job-state", "job-state-reasons", "job-state-message", "job-printer-state-message",
+)  # fmt: skip
 
 
 class PrinterError(Exception):
@@ -91,6 +95,8 @@ class Job:
     state: int
     reasons: tuple[str, ...]
     message: str
+    queue_message: str
+    """What a CUPS queue says of getting it to its printer."""
 
     @property
     def ended(self) -> bool:
@@ -259,8 +265,10 @@ def _wanted() -> dict[str, Tagged]:
 def _job(group: Mapping[str, list[Any]]) -> Job:
     number, state = lone(group, "job-id"), lone(group, "job-state")
     reasons = tuple(str(reason) for reason in group.get("job-state-reasons", []) if reason != "none")
-    return Job(int(number or 0), str(lone(group, "job-name") or ""), int(state or 0), reasons,
-               str(lone(group, "job-state-message") or ""))  # fmt: skip
+    name, message, queue_message = (
+        str(lone(group, key) or "")[:_LONGEST] for key in ("job-name", "job-state-message", "job-printer-state-message")
+    )
+    return Job(int(number or 0), name, int(state or 0), reasons, message, queue_message)
 
 
 def _http_words(status: int) -> str:

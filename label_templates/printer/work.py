@@ -211,7 +211,7 @@ class _Worker:
 
     def _followed(self, job: Job, number: int) -> bool:
         """Follow a job until it ends; False when it is left at a printer that does not go on."""
-        patience, told = _Patience(self._how.patience_s), ("", "")
+        patience, state, told = _Patience(self._how.patience_s), "", set[str]()
         while True:
             try:
                 there = self._printer.job(number)
@@ -228,12 +228,14 @@ class _Worker:
                     raise
                 self._say(job, UNSURE, f"may have been printed, the printer no longer knows: {_AGAIN.format(job.id)}")
                 return True
-            if now != told:
+            if now[0] != state:
+                state, told = now[0], set()
+            if now[1] not in told:
+                told.add(now[1])
                 self._say(job, *now)
-                told = now
                 patience.renewed()
             if not patience.waited():
-                self._say(job, now[0], f"{now[1]}. It is left there: {_GO} follows it")
+                self._say(job, state, ". ".join(filter(None, (now[1], f"It is left there: {_GO} follows it"))))
                 return False
 
     def _moving(self, there: ipp.Job) -> tuple[str, str]:
@@ -243,7 +245,8 @@ class _Worker:
         if held or there.state == ipp.STOPPED:
             said = "; ".join(held) or "the printer stopped and gives no reason: look at it"
             return STOPPED, f"{said}. {_KEPT.capitalize()}"
-        return PRINTING, "; ".join(words.warns(reasons))
+        said = [f"its queue says, {there.queue_message}"] if there.queue_message else []
+        return PRINTING, "; ".join([*words.warns(reasons), *said])
 
     def _ended(self, job: Job, there: ipp.Job) -> None:
         """Note how the printer says a job ended, and which stock it printed."""
@@ -258,7 +261,9 @@ class _Worker:
         elif there.state == ipp.CANCELLED:
             self._say(job, CANCELLED, why or "cancelled at the printer")
         else:
-            said = f"{why or 'given up by the printer'}. {_KEPT.capitalize()}. It may be half printed"
+            said = why or "given up by the printer"
+            said = f"{said} ({there.message})" if there.message else said
+            said = f"{said}. {_KEPT.capitalize()}. It may be half printed"
             self._say(job, FAILED, f"{said}: {_AGAIN.format(job.id)}")
 
 

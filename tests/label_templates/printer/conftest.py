@@ -8,6 +8,7 @@ from label_templates.printer.work import How, work
 from tests.label_templates.printer.everywhere import Everywhere, program
 from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
 from tests.label_templates.printer.played import played as playing
+from tests.label_templates.printer.queues import PROGRAM, Cups
 
 
 @pytest.fixture
@@ -24,6 +25,22 @@ def everywhere(tmp_path):
     yield make
     for printer in made:
         printer.end()
+
+
+@pytest.fixture
+def cups(tmp_path):
+    """Make a CUPS with a queue to the printer at an address."""
+    if not PROGRAM:
+        pytest.skip("cupsd is not installed: nothing is printed through a CUPS queue")
+    made = []
+
+    def make(device):
+        made.append(Cups(tmp_path, device))
+        return made[-1]
+
+    yield make
+    for server in made:
+        server.end()
 
 
 @pytest.fixture
@@ -50,10 +67,15 @@ class Sender:
     def order(self, uri, document=None, stock=ROLL, copies=1, codes=(CODE,)):
         return Order(document or self.drawn, paper(stock), uri, "Dental extraction A", codes, copies)
 
-    def go(self, uri, patience_s=10.0, **more):
-        """Work the printer's jobs; what was said, as one text."""
+    def go(self, uri, patience_s=10.0, on_line=lambda _: None, **more):
+        """Work the printer's jobs; what was said, as one text. Each line is handed to `on_line` when it is said."""
         said = []
-        self.last = work(self.queue, uri, How(said.append, patience_s=patience_s, **more))
+
+        def tell(line):
+            said.append(line)
+            on_line(line)
+
+        self.last = work(self.queue, uri, How(tell, patience_s=patience_s, **more))
         self.said += said
         return "\n".join(said)
 

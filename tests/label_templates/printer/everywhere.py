@@ -72,7 +72,11 @@ class Everywhere:
                 shutil.chown(path, "nobody")
         self._bus = self._run(["dbus-daemon", f"--config-file={self.folder / 'bus.conf'}", "--nofork", "--nopidfile"])
         self._printer = None
-        self.start()
+        try:
+            self.start()
+        except BaseException:
+            self.end()
+            raise
 
     def _run(self, words):
         env = {"PATH": _path(), "HOME": str(self.folder), "DBUS_SYSTEM_BUS_ADDRESS": f"unix:path={self.folder / 'bus'}"}

@@ -9,6 +9,7 @@ from label_templates.printer import ipp, messages
 from label_templates.printer.messages import COLLECTION, ENUM, INTEGER, KEYWORD, MIME, NAME, RESOLUTION, Tagged, lone
 
 HELD, PROCESSING, COMPLETED = 4, 5, 9
+NOT_POSSIBLE = 0x0404
 NAMES = {0x02: "Print-Job", 0x04: "Validate-Job", 0x05: "Create-Job", 0x06: "Send-Document", 0x08: "Cancel-Job",
          0x09: "Get-Job-Attributes", 0x0A: "Get-Jobs", 0x0B: "Get-Printer-Attributes"}  # fmt: skip
 
@@ -112,8 +113,7 @@ class Played:
                     self._take(number, document)
                 return 0, [(messages.JOB, self._job(number))]
             case "Send-Document":
-                self._take(lone(told, "job-id"), document)
-                return 0, []
+                return self._take(lone(told, "job-id"), document), []
             case "Get-Jobs":
                 ended = lone(told, "which-jobs") == "completed"
                 return 0, [(messages.JOB, self._job(n)) for n, job in self.jobs.items() if (job[1] >= 7) == ended]
@@ -127,8 +127,12 @@ class Played:
         return 0, [(messages.JOB, self._job(number))]
 
     def _take(self, number, document):
+        """A job that has ended takes no document any more: RFC 8011 4.3.1."""
+        if number not in self.jobs or self.jobs[number][1] > PROCESSING:
+            return NOT_POSSIBLE
         self.arrived.append(document)
         self.jobs[number][1:] = [PROCESSING, ["job-printing"]]
+        return 0
 
     def _job(self, number):
         name, state, reasons = self.jobs[number]

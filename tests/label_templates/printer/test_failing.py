@@ -7,7 +7,7 @@ import pytest
 from label_templates.printer.drawing import document
 from label_templates.printer.messages import KEYWORD, Tagged
 from label_templates.printer.queue import Queue, QueueError
-from label_templates.printer.work import How, cancel, work
+from label_templates.printer.work import cancel
 from tests.label_templates.printer.everywhere import until
 from tests.label_templates.printer.one_pack import PACK, ROLL
 from tests.label_templates.printer.played import NAMES
@@ -38,10 +38,8 @@ AGAIN = "foldmark label queue again 1 prints it marked as a copy"
 def test_what_stops_a_printer_is_told_with_what_to_do_and_it_goes_on_when_that_is_done(played, sender, reason, said):
     played.holds_up, played.reasons = True, [reason]
     job = sender.add(played.uri)
-    told = []
 
-    def tell(line):
-        told.append(line)
+    def mend(line):
         if "stopped" in line:
             played.holds_up, played.reasons = False, ["none"]
             played.jobs[1][1:] = [5, ["job-printing"]]
@@ -53,9 +51,9 @@ def test_what_stops_a_printer_is_told_with_what_to_do_and_it_goes_on_when_that_i
 
     stopping = threading.Thread(target=stop)
     stopping.start()
-    work(sender.queue, played.uri, How(tell, patience_s=20))
+    told = sender.go(played.uri, patience_s=20, on_line=mend)
     stopping.join()
-    assert any("stopped" in line and said in line and KEPT in line for line in told), told
+    assert any("stopped" in line and said in line and KEPT in line for line in told.splitlines()), told
     assert sender.state(job) == "printed"
     assert len(played.arrived) == 1
 
@@ -69,16 +67,14 @@ def test_a_real_printer_out_of_paper_or_jammed_is_told_of_and_followed_on(everyw
         command=f'echo "STATE: +{reason}" >&2; until [ -e {gate} ]; do sleep 0.05; done; echo "STATE: -{reason}" >&2'
     )
     job = sender.add(printer.uri)
-    told = []
 
-    def tell(line):
-        told.append(line)
+    def mend(line):
         if said in line:
             assert sender.queue.document(job).pages
             gate.touch()
 
-    work(sender.queue, printer.uri, How(tell, patience_s=20))
-    assert any(said in line for line in told), told
+    told = sender.go(printer.uri, patience_s=20, on_line=mend)
+    assert said in told
     assert sender.state(job) == "printed"
     assert len(printer.arrived) == 1
 

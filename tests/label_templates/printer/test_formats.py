@@ -99,8 +99,8 @@ def test_copies_that_a_printer_would_leave_out_are_refused():
         formats.check_refused({"copies"}, ROLL, 3)
 
 
-@settings(deadline=None, max_examples=60)
-@given(st.integers(0, 1000), st.floats(0, 1), st.integers(1, 1500), st.integers(1, 600), st.sampled_from(TYPES))
+@settings(deadline=None, max_examples=40)
+@given(st.integers(0, 1000), st.floats(0, 1), st.integers(1, 700), st.integers(1, 60), st.sampled_from(TYPES))
 def test_any_page_is_read_back_from_raster_by_another_reader(tmp_path_factory, seed, ink, wide, high, kind):
     white = np.random.default_rng(seed).random((high, wide)) > ink
     white[high // 2 :] = white[high // 2]
