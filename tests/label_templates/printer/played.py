@@ -27,7 +27,7 @@ class Played:
         self.ends = (COMPLETED, ["job-completed-successfully"])
         self.holds_up = False
         self.asked = []
-        self.unsupported = {}
+        self.unsupported, self.templates, self.size = {}, [], (6200, 4000)
         self._numbers, self._server = itertools.count(1), None
         self.port = 0
         self.up()
@@ -108,6 +108,7 @@ class Played:
                 return 0, [(messages.UNSUPPORTED, self.unsupported)] if self.unsupported else []
             case "Create-Job" | "Print-Job":
                 number = next(self._numbers)
+                self.templates += message.group(messages.JOB)
                 self.jobs[number] = [lone(told, "job-name"), HELD, ["job-data-insufficient"]]
                 if name == "Print-Job":
                     self._take(number, document)
@@ -140,7 +141,7 @@ class Played:
                 "job-state-reasons": Tagged(KEYWORD, reasons)}  # fmt: skip
 
     def _attributes(self):
-        size = {"x-dimension": Tagged(INTEGER, 6200), "y-dimension": Tagged(INTEGER, 4000)}
+        size = {"x-dimension": Tagged(INTEGER, self.size[0]), "y-dimension": Tagged(INTEGER, self.size[1])}
         codes = [code for code, name in NAMES.items() if name in self.operations or code in self.operations]
         return {
             "printer-state": Tagged(ENUM, self.state),
