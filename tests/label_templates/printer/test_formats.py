@@ -12,6 +12,8 @@ from label_templates.printer import formats, ipp, words
 from label_templates.printer.document import Paper
 from label_templates.printer.formats import FormatError, WrongStockError, check_loaded, choose, template
 from label_templates.printer.pwg import TYPES, pwg_raster
+from label_templates.printer.queue import CANCELLED, FAILED, KEPT, OPEN, PRINTED, UNSURE
+from tests.conftest import ROOT
 from tests.label_templates.printer.reading import pages
 
 ROLL = Paper("roll-62x40", 6200, 4000, 203.2)
@@ -140,3 +142,12 @@ def test_a_printer_that_warns_is_ready_and_says_what_is_coming():
     assert words.state(4, ["media-empty-warning"]) == "printing; the printer warns, out of paper: put label stock in"
     assert words.state(5, ["media-jam-error", "cover-open"]).startswith("jammed: take the stuck labels out")
     assert words.state(5, ["none"]) == "stopped: look at it"
+
+
+def test_everything_a_printer_may_say_is_in_the_documentation_as_it_is_told():
+    told = (ROOT / "docs" / "printing.md").read_text("utf-8")
+    for keyword, said in (words._STOPS | words._WARNS | words._ENDS).items():
+        assert f"| `{keyword}` | {said} |" in told
+    assert f"The labels of the last {KEPT} ended jobs are kept" in told
+    for state in (*OPEN, PRINTED, UNSURE, FAILED, CANCELLED):
+        assert f"| `{state}` |" in told
