@@ -38,6 +38,8 @@ BUSY, NOT_ACCEPTING, NOT_FOUND = 0x0507, 0x0506, 0x0406
 _USER: Final = "foldmark"
 _LONGEST: Final = 160
 """Characters of a printer's own words that are told."""
+_DOCUMENT_S: Final = 600.0
+"""Seconds without a word while a document is sent: a small printer takes no more of it while it is out of paper."""
 _REFUSALS: Final = {
     0x0401: "forbids it: let this computer print in its settings",
     0x0402: "asks for a password, which Foldmark does not send: print through a CUPS queue that knows it",
@@ -209,17 +211,19 @@ class Printer:
         groups: list[tuple[int, Mapping[str, Tagged]]] = [(OPERATION, {**first, **told})]
         if template:
             groups.append((messages.JOB, template))
-        answer = self._post(messages.encode(operation, next(self._numbers), groups) + document)
+        timeout = self._timeout if not document else httpx.Timeout(_DOCUMENT_S, connect=self._timeout.connect)
+        answer = self._post(messages.encode(operation, next(self._numbers), groups) + document, timeout)
         if answer.code >= 0x0100:
             why = _REFUSALS.get(answer.code, f"refuses with status {answer.code:#06x}")
             raise PrinterError(f"the printer {self.uri} {why}", answer.code)
         return answer
 
-    def _post(self, message: bytes) -> Answer:
+    def _post(self, message: bytes, timeout: httpx.Timeout) -> Answer:
         try:
             if self._http is None:
-                self._http = httpx.Client(verify=self._trusted(), timeout=self._timeout, trust_env=False)
-            response = self._http.post(self._url, content=message, headers={"Content-Type": "application/ipp"})
+                self._http = httpx.Client(verify=self._trusted(), trust_env=False)
+            headers = {"Content-Type": "application/ipp"}
+            response = self._http.post(self._url, content=message, headers=headers, timeout=timeout)
         except ssl.SSLCertVerificationError as error:
             raise self._stranger() from error
         except (httpx.TransportError, OSError) as error:

@@ -106,7 +106,10 @@ class _Worker:
 
     def take(self, job: Job) -> bool:
         """Bring a job to its end, or as far as it goes; False when the printer cannot go on with the next."""
+        job = self._queue.job(job.id)
         try:
+            if not job.open:
+                return True
             number = self._asked_after(job)
             if number is not None:
                 return self._followed(job, number)

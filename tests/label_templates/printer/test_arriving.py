@@ -6,6 +6,7 @@ import pytest
 from label_templates import layout, raster, stocks
 from label_templates.designs import BENCH_CARDS
 from label_templates.printer.drawing import document
+from label_templates.proof import ProofError
 from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
 from tests.label_templates.printer.reading import pages, preview, read
 
@@ -63,3 +64,28 @@ def test_a_sheet_begun_before_goes_on_over_two_pages_with_every_code_on_it(every
     assert texts == [card.code for card in BENCH_CARDS]
     left, top = SHEET.place(4)
     assert found[0][top : top + SHEET.height, : left + SHEET.width].all(), "a used place was printed on"
+
+
+def test_a_page_on_which_a_symbol_does_not_read_back_is_never_ready_to_print(monkeypatch):
+    drawn = raster.draw
+
+    def smeared(drawing):
+        image = drawn(drawing)
+        placed = drawing.symbols[0]
+        image.paste(0, (placed.x, placed.y, placed.x + 12 * placed.module, placed.y + 12 * placed.module))
+        return image
+
+    monkeypatch.setattr(raster, "draw", smeared)
+    with pytest.raises(ProofError, match=f"does not read back .missing {CODE}"):
+        document([PACK], ROLL)
+
+
+def test_pages_are_made_one_after_another_each_with_its_places_filled_in_order():
+    labels = list(BENCH_CARDS) * 3
+    found = list(raster.pages(iter(labels), SHEET, start=23))
+    assert len(found) == -(-(23 + len(labels)) // SHEET.each_page)
+    for index, label in enumerate(labels, 23):
+        left, top = SHEET.place(index % SHEET.each_page)
+        one = found[index // SHEET.each_page].crop((left, top, left + SHEET.width, top + SHEET.height))
+        assert one.tobytes() == raster.picture(label, SHEET).tobytes()
+    assert list(raster.pages([], SHEET)) == []
