@@ -40,9 +40,14 @@ CREATE TABLE IF NOT EXISTS printer (uri TEXT PRIMARY KEY, stock TEXT, certificat
 """
 """A document's page 0 is its PDF; `marked` is 1 for the labels that say they are a copy."""
 _ADD: Final = (
-    "INSERT INTO job (name, printer, paper, title, codes, copies, copy_of, state, added_at, changed_at) "
-    "VALUES (?, ?, ?, ?, ?, ?, ?, 'waiting', ?, ?)"
+    "INSERT INTO job (name, printer, paper, title, codes, copies, state, added_at, changed_at) "
+    "VALUES (?, ?, ?, ?, ?, ?, 'waiting', ?, ?)"
 )
+_AGAIN: Final = (
+    "INSERT INTO job (name, printer, paper, title, codes, copies, copy_of, state, added_at, changed_at) "
+    "SELECT ?, printer, paper, title, codes, copies, ?, 'waiting', ?, ? FROM job WHERE id = ?"
+)
+_SAME_LABELS: Final = "INSERT INTO document SELECT ?, marked, page, data FROM document WHERE job = ? AND marked >= ?"
 _FIELDS: Final = "id, name, printer, paper, title, codes, copies, copy_of, state, sent, words, added_at, changed_at"
 _FORGET: Final = (
     "DELETE FROM document WHERE job IN (SELECT id FROM job WHERE state NOT IN ('waiting', 'sending', 'printing', "
@@ -130,7 +135,7 @@ class Queue:
     def add(self, order: Order) -> Job:
         """Keep labels to print; they are on the disk when this returns."""
         row = (str(uuid.uuid4()), order.printer, json.dumps(asdict(order.paper)), order.title,
-               json.dumps(list(order.codes)), order.copies, None)  # fmt: skip
+               json.dumps(list(order.codes)), order.copies)  # fmt: skip
         with self._written() as db:
             number = int(db.execute(_ADD, (*row, _now(), _now())).lastrowid or 0)
             for marked, document in ((0, order.document), (1, order.document.copy)):
@@ -146,22 +151,13 @@ class Queue:
         old = self.job(number)
         if old.open:
             raise QueueError(f"job {number} has not ended ({old.state}): foldmark label queue go follows it")
-        marked = int(old.sent or self._marked(number))
-        row = (str(uuid.uuid4()), old.printer, json.dumps(asdict(old.paper)), old.title, json.dumps(old.codes),
-               old.copies, number if marked else None)  # fmt: skip
+        marked = old.sent or old.copy_of is not None
+        row = (str(uuid.uuid4()), number if marked else None, _now(), _now(), number)
         with self._written() as db:
-            made = int(db.execute(_ADD, (*row, _now(), _now())).lastrowid or 0)
-            moved = db.execute(
-                "INSERT INTO document SELECT ?, marked, page, data FROM document WHERE job = ? AND marked >= ?",
-                (made, number, marked),
-            )
-            if not moved.rowcount:
+            made = int(db.execute(_AGAIN, row).lastrowid or 0)
+            if not db.execute(_SAME_LABELS, (made, number, int(marked))).rowcount:
                 raise QueueError(f"the labels of job {number} are no longer kept: print them anew")
         return self.job(made)
-
-    def _marked(self, number: int) -> bool:
-        """Whether only the copy of a job's labels is kept: it is a copy itself."""
-        return not self._rows("SELECT 1 FROM document WHERE job = ? AND marked = 0", number)
 
     def document(self, job: Job) -> Document:
         """What is printed for this job: of a copy, the labels that say so."""

@@ -105,6 +105,22 @@ def test_a_copy_that_has_to_be_printed_again_is_still_marked(printer, queue):
     assert first != second and second == third
 
 
+def test_labels_of_jobs_long_ended_are_let_go_and_the_others_are_not(printer, queue, monkeypatch):
+    monkeypatch.setattr("label_templates.printer.queue.KEPT", 1)
+    for _ in range(3):
+        sent(printer, queue)
+    done = foldmark("label", "queue", "--queue", queue, "again", "2")
+    assert done.returncode == 2 and done.stderr == "Error: the labels of job 2 are no longer kept: print them anew\n"
+    assert foldmark("label", "queue", "--queue", queue, "again", "3").returncode == 0
+    with Queue(queue) as kept:
+        assert [(job.id, job.state) for job in kept.jobs()] == [
+            (1, "printed"),
+            (2, "printed"),
+            (3, "printed"),
+            (4, "printed"),
+        ]
+
+
 def test_a_waiting_job_is_cancelled_and_an_ended_one_is_not(printer, queue):
     printer.down()
     sent(printer, queue)
