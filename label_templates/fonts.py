@@ -3,7 +3,7 @@
 from functools import lru_cache
 from importlib import resources
 
-from PIL import ImageFont
+from PIL import Image, ImageDraw, ImageFont
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -37,6 +37,24 @@ def width(text: str, weight: str, size: int) -> float:
     """How wide `text` is, in dots: the wider of its picture and its PDF."""
     drawn = at_size(weight, size).getlength(text)
     return max(drawn, float(for_pdf(weight).stringWidth(text, size)))
+
+
+@lru_cache(maxsize=4096)
+def letters(text: str, weight: str, size: int) -> tuple[Image.Image, int, int]:
+    """The ink of a text (mode `1`, 1 is ink), and where its top left dot stands from the start of its baseline."""
+    font = at_size(weight, size)
+    left, top, right, bottom = (int(side) for side in font.getbbox(text, mode="1", anchor="ls"))
+    image = Image.new("1", (max(1, right - left), max(1, bottom - top)), 0)
+    pen = ImageDraw.Draw(image)
+    pen.fontmode = "1"
+    pen.text((-left, -top), text, font=font, fill=1, anchor="ls")
+    return image, left, top
+
+
+def ink(text: str, weight: str, size: int, x: int, y: int) -> tuple[int, int, int, int]:
+    """The box (left, top, right, bottom, dots) of the ink of a text whose baseline begins at (x, y)."""
+    image, left, top = letters(text, weight, size)
+    return x + left, y + top, x + left + image.width, y + top + image.height
 
 
 def check(text: str, weight: str) -> None:

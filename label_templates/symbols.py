@@ -1,22 +1,24 @@
 """Symbols: the black and white modules of a QR code or a Code 128, with the quiet zone each needs."""
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 
-import qrcode
-from barcode.codex import Code128
-from qrcode.exceptions import DataOverflowError
+import numpy as np
+import zxingcpp
+
+from label_templates import code128 as linear
 
 QR_QUIET = 4
 """Modules on all sides: denso-wave.com/qrcode/qrgene4-e.html."""
 CODE128_QUIET = 10
 """Modules on each side: GS1 General Specifications 5.4.4.2."""
-_LEVELS = {
-    "L": qrcode.constants.ERROR_CORRECT_L,
-    "M": qrcode.constants.ERROR_CORRECT_M,
-    "Q": qrcode.constants.ERROR_CORRECT_Q,
-    "H": qrcode.constants.ERROR_CORRECT_H,
-}
+LEVELS = "LMQH"
+"""The levels of a QR code's error correction, the weakest first: about 7, 15, 25 and 30 % of the codewords."""
+_SMALLEST = 21
+_BLACK = re.compile(b"\x01+")
+_HOLDS = {"L": 25, "M": 20, "Q": 16, "H": 10}
+"""Capital letters and digits that version 1 holds: qrcode.com/en/about/version.html."""
 
 
 class SymbolError(ValueError):
@@ -31,6 +33,8 @@ class Symbol:
     symbology: str
     modules: tuple[tuple[bool, ...], ...]
     quiet: int
+    level: str = ""
+    """A QR code's error correction."""
 
     @property
     def width(self) -> int:
@@ -42,28 +46,47 @@ class Symbol:
         return len(self.modules)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=8192)
 def qr(text: str, *, level: str = "Q", version: int | None = None) -> Symbol:
-    """`text` as a QR code; the smallest version that holds it unless one is named. A pack code is version 1 at Q.
+    """`text` as a QR code of the smallest version that holds it at `level`, with as much more correction as is free.
 
-    Raises SymbolError when it does not fit.
+    What a label goes through decides the least level: Q for one that goes into steam and is stained, M for one that
+    stays on paper. A pack code is version 1 at Q. Raises SymbolError when it does not fit, or not into `version`.
     """
-    code = qrcode.QRCode(version=version, error_correction=_LEVELS[level], border=0)
-    code.add_data(text, optimize=0)
+    made = _made(text, level)
+    if version is not None and len(made) != _SMALLEST + 4 * (version - 1):
+        raise SymbolError(f"{text!r} does not fit a QR code of version {version} at level {level}")
+    while level != LEVELS[-1] and not (len(made) == _SMALLEST and _fills(text, level)):
+        stronger = LEVELS[LEVELS.index(level) + 1]
+        more = _made(text, stronger)
+        if len(more) > len(made):
+            break
+        made, level = more, stronger
+    return Symbol(text, "QR", made, QR_QUIET, level)
+
+
+def _fills(text: str, level: str) -> bool:
+    """Whether a text of capital letters and digits is too long for version 1 at the next level (ISO/IEC 18004)."""
+    return len(text) > _HOLDS[LEVELS[LEVELS.index(level) + 1]] and not text.isdigit()
+
+
+def _made(text: str, level: str) -> tuple[tuple[bool, ...], ...]:
     try:
-        code.make(fit=version is None)
-    except (DataOverflowError, ValueError) as error:
-        raise SymbolError(f"{text!r} does not fit a QR code of version {version} at level {level}") from error
-    return Symbol(text, "QR", tuple(tuple(bool(cell) for cell in row) for row in code.modules), QR_QUIET)
+        drawn = zxingcpp.create_barcode(text, zxingcpp.BarcodeFormat.QRCode, ec_level=level)
+    except ValueError as error:
+        raise SymbolError(f"{text[:40]!r} does not fit a QR code at level {level}: it is too long") from error
+    cells = np.asarray(drawn.to_image(scale=1, add_quiet_zones=False)) < 128
+    return tuple(tuple(row) for row in cells.tolist())
 
 
 @lru_cache(maxsize=4096)
 def code128(text: str) -> Symbol:
-    """`text` as a Code 128. Raises SymbolError for characters outside ASCII."""
-    if not text or not text.isascii():
-        raise SymbolError(f"{text!r} cannot be written in Code 128: letters, digits and signs of ASCII only")
-    (row,) = Code128(text).build()
-    return Symbol(text, "CODE128", (tuple(cell == "1" for cell in row),), CODE128_QUIET)
+    """`text` as the shortest Code 128 there is. Raises SymbolError for characters outside ASCII."""
+    try:
+        values = linear.characters(text)
+    except ValueError as error:
+        raise SymbolError(str(error)) from error
+    return Symbol(text, "CODE128", (linear.modules(values),), CODE128_QUIET)
 
 
 @lru_cache(maxsize=8192)
@@ -71,13 +94,6 @@ def runs(symbol: Symbol) -> tuple[tuple[int, int, int], ...]:
     """The black runs of a symbol: (column, row, length) in modules."""
     found = []
     for y, row in enumerate(symbol.modules):
-        x = 0
-        while x < len(row):
-            if row[x]:
-                start = x
-                while x < len(row) and row[x]:
-                    x += 1
-                found.append((start, y, x - start))
-            else:
-                x += 1
+        line = bytes(row)
+        found += [(run.start(), y, run.end() - run.start()) for run in _BLACK.finditer(line)]
     return tuple(found)

@@ -248,8 +248,8 @@ class _Worker:
         if held or there.state == ipp.STOPPED:
             said = "; ".join(held) or "the printer stopped and gives no reason: look at it"
             return STOPPED, f"{said}. {_KEPT.capitalize()}"
-        said = [f"its queue says, {there.queue_message}"] if there.queue_message else []
-        return PRINTING, "; ".join([*words.warns(reasons), *said])
+        queue = [f"its queue says, {there.queue_message}"] if there.queue_message else []
+        return PRINTING, "; ".join([*words.warns(reasons), *queue])
 
     def _ended(self, job: Job, there: ipp.Job) -> None:
         """Note how the printer says a job ended, and which stock it printed."""
@@ -264,9 +264,8 @@ class _Worker:
         elif there.state == ipp.CANCELLED:
             self._say(job, CANCELLED, why or "cancelled at the printer")
         else:
-            said = why or "given up by the printer"
-            said = f"{said} ({there.message})" if there.message else said
-            said = f"{said}. {_KEPT.capitalize()}. It may be half printed"
+            message = f" ({there.message})" if there.message else ""
+            said = f"{why or 'given up by the printer'}{message}. {_KEPT.capitalize()}. It may be half printed"
             self._say(job, FAILED, f"{said}: {_AGAIN.format(job.id)}")
 
 

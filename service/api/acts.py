@@ -9,7 +9,6 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Request
 from pydantic import Field
 
-from label_templates import codes
 from service.access.doors import Doors
 from service.api import fields, judging
 from service.api.bodies import PHOTO, READINGS, json_body, read_body
@@ -35,11 +34,12 @@ from service.api.fields import (
 from service.api.openapi import answers, in_path, in_query, taking
 from service.api.photos import MEDIA, media_of
 from service.api.problems import Problem
-from service.api.shapes import ANSWER, JUDGED
+from service.api.shapes import ANSWER, ISSUED, JUDGED
 from service.custody.practice import SHELF_LIVES
 from service.custody.recall import REACHES
 from service.custody.rules.anywhere import DAMAGE
 from service.custody.rules.indicators import PHOTOS_OF, RESULTS
+from service.custody.rules.issuing import KINDS, MOST_AT_ONCE
 from service.custody.rules.office import MACHINE_KINDS, SET_KINDS
 from service.custody.rules.roles import PIN, ROLES
 from service.custody.rules.upkeep import SERVICES
@@ -110,6 +110,11 @@ POSTS = (
     Post("/packs/{pack}/compromised", "compromise", "A pack was found wet, torn, dropped or missing",
          (("why", one_of(*DAMAGE), NEEDED),), {"why": "missing"}),
     Post("/packs/{pack}/override/confirm", "confirm override", "A surgeon stands for an override with the PIN", (), {}),
+    Post("/codes", "issue codes", "Issue new codes, never given before",
+         (("kind", one_of(*KINDS), NEEDED), ("machine", Machine | None, None), ("count", whole(1, MOST_AT_ONCE), NEEDED)),
+         {"kind": "loads", "machine": "L-K7-1", "count": 8}),
+    Post("/codes/{code}/void", "void code", "Void a code for good", (_WHY,), {"why": "the card is lost"}),
+    Post("/codes/{code}/label", "print label", "A label is printed again, as a copy", (_MAYBE_WHY,), {"why": "torn"}),
     Post("/recalls", "open recall", "Open a recall on a load",
          (("load", Load, NEEDED), ("reach", one_of(*REACHES), "load"), _WHY),
          {"load": "L-K7-1-0331-K", "reach": "since", "why": "biological positive"}),
@@ -147,7 +152,7 @@ def acts_router(desk: Desk, doors: Doors | None = None) -> APIRouter:
         body = fields.model(post.does, (*fields.ENVELOPE, *post.fields))
         router.add_api_route(
             post.path, _endpoint(desk, post, doors, body), methods=["POST"], summary=post.summary,
-            operation_id=post.does.replace(" ", "_"), openapi_extra=_openapi(post, body), responses=answers(ANSWER),
+            operation_id=post.does.replace(" ", "_"), openapi_extra=_openapi(post, body), responses=answers(ISSUED if post.does == "issue codes" else ANSWER),
         )  # fmt: skip
     cycle, printout = _judging_forms(desk)
     router.add_api_route("/loads/{load}/cycle", _judge(desk, cycle), methods=["POST"],
@@ -223,7 +228,7 @@ def _name_beside(post: Post, told: dict[str, Any]) -> Beside | None:
     if post.does != "enrol staff":
         return None
     name = told.pop("name")
-    return lambda batch: batch.keep_name(told["badge"], "person", name, None)
+    return lambda batch, _: batch.keep_name(told["badge"], "person", name, None)
 
 
 def _judge(desk: Desk, form: type[Taken]) -> Any:
@@ -270,7 +275,7 @@ def _photo(desk: Desk) -> Any:
         sha256 = hashlib.sha256(body).hexdigest()
         pack = told.pop("pack")
         future = desk.act(act_id, "keep photo", by=by, body=told | {"sha256": sha256, "media": media}, load=load,
-                          pack=pack, beside=lambda batch: batch.keep_photo(sha256, load, media, body))  # fmt: skip
+                          pack=pack, beside=lambda batch, _: batch.keep_photo(sha256, load, media, body))  # fmt: skip
         return await asyncio.wrap_future(future)
 
     return keep_photo
@@ -279,20 +284,15 @@ def _photo(desk: Desk) -> Any:
 def _patient(desk: Desk) -> Any:
     async def new_patient(request: Request) -> dict[str, Any]:
         told = fields.taken(_PATIENT, await json_body(request))
-        act_id, _ = envelope(told, request)
+        act_id, by = envelope(told, request)
         person = person_of(request)
         if person and not person.may("name patient"):
             raise Problem(403, "Not yours to do", "an auditor reads all and changes nothing")
-        code = told["code"] or _next_patient(desk)
-        answer = {"verdict": "go", "headline": f"{code} is registered.", "detail": "", "next": "", "subject": code,
-                  "facts": [], "rule": None, "at": None}  # fmt: skip
-        write: Beside = lambda batch: batch.keep_name(code, "patient", told["name"], told["species"])  # noqa: E731
-        return await asyncio.wrap_future(desk.beside(act_id, write, answer))
+        name, species = told.pop("name"), told.pop("species")
+        future = desk.act(act_id, "name patient", by=by, body=told, patient=told.pop("code"),
+                          beside=lambda batch, code: batch.keep_name(str(code), "patient", name, species))  # fmt: skip
+        answer = await asyncio.wrap_future(future)
+        code = answer["subject"]
+        return answer | {"headline": f"{code} is registered."} if answer["verdict"] == "go" else answer
 
     return new_patient
-
-
-def _next_patient(desk: Desk) -> str:
-    with desk.ledger.reading() as reader:
-        taken = [codes.parse(code).number or 0 for code, _, _, _ in reader.names("patient") if codes.is_code(code)]
-    return codes.patient_code(desk.practice.site, max([0, *taken]) + 1).text

@@ -152,7 +152,7 @@ ENVELOPE: tuple[Row, ...] = (
 """What every act carries besides its own fields."""
 IN_PATHS: dict[str, Any] = {
     "badge": Badge, "machine": Machine, "set": code("S"), "patient": code("A"), "load": Load, "pack": code("P"),
-    "recall": Recall,
+    "recall": Recall, "code": code("S", "P", "L", "W", "B", "H", "A", "I"),
 }  # fmt: skip
 """What stands in an act's path."""
 

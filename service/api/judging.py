@@ -1,14 +1,12 @@
 """From a cycle's log, typed readings or printout to the act that judges its load."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from service.api.problems import Problem
 from service.custody.chain import State
 from service.custody.facts import stamp
-from service.ledger.batch import Batch
-from service.stations.desk import Desk
+from service.stations.desk import Beside, Desk
 from service.stations.limits import Limits, limits_for
 from service.steam.cycle import CycleError
 from service.steam.judge import Judgement, judge
@@ -28,7 +26,7 @@ class Evidence:
 
     judgement: Judgement
     values: dict[str, Any]
-    beside: Callable[[Batch], None] | None = None
+    beside: Beside | None = None
 
 
 def read_log(desk: Desk, machine: str, body: bytes, basis: str = "log") -> Log:
@@ -58,7 +56,7 @@ def of_log(log: Log, load: str, body: bytes, limits: Limits, basis: str = "log")
         "mapping": log.mapping.to_json(),
         "band": limits.band,
     }
-    return Evidence(judgement, values, lambda batch: batch.keep_log(log.sha256, load, limits.programme.name, body))
+    return Evidence(judgement, values, lambda batch, _: batch.keep_log(log.sha256, load, limits.programme.name, body))
 
 
 def judged_printout(desk: Desk, load: str, told: dict[str, Any]) -> Evidence:

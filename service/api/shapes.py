@@ -95,6 +95,7 @@ def _record(record: type, **more: Any) -> dict[str, Any]:
 _VERDICT = either("go", "ask", "stop")
 _SAID = {"headline": str, "detail": str, "next": str, "subject": MAYBE, "facts": TEXTS, "rule": MAYBE, "at": MAYBE}
 ANSWER = object_of(verdict=_VERDICT, **_SAID)
+ISSUED = ANSWER | {"properties": ANSWER["properties"] | {"codes": TEXTS}}
 _JUDGEMENT = object_of(
     verdict=either("pass", "fail", "cannot judge"), programme=str, hold_s=int, f0_min=float, plateau=(dict, None),
     criteria=list,

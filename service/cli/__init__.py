@@ -1,10 +1,11 @@
 """What people type: `foldmark …`. Each command lives in a module of its own and is imported when it is used."""
 
-import importlib
 import sys
 from typing import Any
 
 import click
+
+from service.cli.lazy import Lazy
 
 COMMANDS = {
     "demo": "service.cli.demo:demo",
@@ -42,21 +43,7 @@ Examples:
 Exit status: 0 yes, 1 the honest answer is no, 2 bad usage or input."""
 
 
-class Lazy(click.Group):
-    """A group whose commands are imported only when they are asked for."""
-
-    def list_commands(self, _ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, _ctx: click.Context, name: str) -> click.Command | None:
-        if name not in COMMANDS:
-            return None
-        module, attribute = COMMANDS[name].split(":")
-        command: click.Command = getattr(importlib.import_module(module), attribute)
-        return command
-
-
-@click.group(cls=Lazy, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=Lazy, places=COMMANDS, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="foldmark", prog_name="foldmark")
 @click.option(
     "--ledger",

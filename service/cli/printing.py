@@ -5,7 +5,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from label_templates import raster, stocks
-from label_templates.designs import LoadSlip, Mark, PackLabel
+from label_templates.labels import LoadSlip, Mark, PackLabel
 from service.custody.chain import use_by
 from service.custody.facts import moment
 from service.custody.records import InstrumentSet, Load, Machine, Pack
@@ -34,14 +34,17 @@ def load_slip(load: Load, machine: Machine | None, pack: Pack, zone: ZoneInfo) -
 
 
 class LabelFolder:
-    """A printer that writes `<pack>.png` and `<pack>-slip.png` into a folder."""
+    """A printer that writes `<pack>.png`, `<pack>-copy-2.png` and `<pack>-slip.png` into a folder."""
 
     def __init__(self, folder: Path, zone: ZoneInfo) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         self._folder, self._zone, self._stock = folder, zone, stocks.stock(ROLL)
 
-    def pack(self, owner: InstrumentSet, pack: Pack) -> None:
-        raster.write_png(pack_label(owner, pack, self._zone), self._stock, self._folder / f"{pack.code}.png")
+    def pack(self, owner: InstrumentSet, pack: Pack, copy: int = 1) -> None:
+        label, name = pack_label(owner, pack, self._zone), pack.code
+        if copy > 1:
+            label, name = replace(label, copy=copy), f"{name}-copy-{copy}"
+        raster.write_png(label, self._stock, self._folder / f"{name}.png")
 
     def slip(self, load: Load, machine: Machine | None, pack: Pack) -> None:
         label = load_slip(load, machine, pack, self._zone)

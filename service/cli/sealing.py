@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from label_templates import codes, raster, sheet, stocks
-from label_templates.designs import CheckpointSlip
+from label_templates.labels import CheckpointSlip
 from label_templates.layout import LayoutError
 from label_templates.proof import ProofError
 from service.cli.files import written

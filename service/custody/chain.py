@@ -12,6 +12,7 @@ from service.custody.practice import Practice
 from service.custody.records import (
     Case,
     InstrumentSet,
+    IssuedLabel,
     Load,
     Machine,
     Pack,
@@ -19,6 +20,7 @@ from service.custody.records import (
     Person,
     Recall,
     Record,
+    Series,
     Site,
 )
 
@@ -36,6 +38,9 @@ class Source(Protocol):
     def packs_of(self, set_code: str) -> list[Pack]: ...
     def everything(self, kind: str) -> list[Record]: ...
     def load_of_log(self, sha256: str) -> str | None: ...
+    def highest(self, series: str) -> int:
+        """The highest number of a series that anything here bears, however it came by it; 0 without any."""
+        ...
 
 
 _OFFICE = "office-"
@@ -94,6 +99,11 @@ class State:
         mine = (f.load for f in self.added if f.kind == "cycle_judged" and f.data["log_sha256"] == sha256)
         return next(mine, None) or self.source.load_of_log(sha256)
 
+    def highest(self, series: str) -> int:
+        """The highest number of a series that anything here bears, however it came by it; 0 without any."""
+        mine = (number_in(series, code) for fact in self.added for code in borne(fact))
+        return max(self.source.highest(series), *mine, 0)
+
     def packs_of(self, set_code: str) -> list[Pack]:
         found = {pack.code: pack for pack in self.source.packs_of(set_code)}
         for (kind, code), record in self.changed.items():
@@ -148,6 +158,12 @@ class State:
     def site(self, code: str) -> Site | None:
         return cast("Site | None", self.get("site", code))
 
+    def series(self, code: str) -> Series | None:
+        return cast("Series | None", self.get("series", code))
+
+    def label(self, code: str) -> IssuedLabel | None:
+        return cast("IssuedLabel | None", self.get("label", code))
+
     def where(self, pack: Pack) -> str:
         return state_of(pack, self.load(pack.wash), self.load(pack.load))
 
@@ -181,7 +197,7 @@ def evolve(state: State, fact: Fact) -> State:
 
 
 def _take_back(state: State, kind: str, code: str) -> None:
-    if kind in {"site", "machine", "person", "patient", "recall"}:
+    if kind in {"site", "machine", "person", "patient", "recall", "series", "label"}:
         return
     before = state.get(kind, code)
     after = refold(kind, state.history(kind, code))
@@ -219,6 +235,21 @@ class Nothing:
 
     def load_of_log(self, _sha256: str) -> str | None:
         return None
+
+    def highest(self, _series: str) -> int:
+        return 0
+
+
+def number_in(series: str, code: str) -> int:
+    """The number that `code` bears, when it is one of `series`; 0 otherwise."""
+    number = code[len(series) + 1 :].split("-", maxsplit=1)[0]
+    return int(number) if code.startswith(f"{series}-") and number.isdecimal() else 0
+
+
+def borne(fact: Fact) -> list[str]:
+    """The codes in `fact` that are of a series. One that was taken back was on a label all the same."""
+    told = [fact.load, fact.patient, *(fact.data.get(key) for key in ("shelf", "badge", "was"))]
+    return [code for code in told if code]
 
 
 def state_of(pack: Pack, wash: Load | None, steam: Load | None) -> str:

@@ -27,6 +27,8 @@ REQUIRED: Final[dict[str, frozenset[str]]] = {
         "inspected": "clean dry works",
         "packed": "lines short wrap strip_lot mass_g implant",
         "label_printed": "",
+        "codes_issued": "series first count",
+        "code_voided": "code why",
         "labelled": "",
         "loaded": "",
         "taken_out": "",

@@ -7,6 +7,7 @@ from service.custody.facts import Fact
 from service.custody.records import (
     Case,
     InstrumentSet,
+    IssuedLabel,
     Load,
     Machine,
     Pack,
@@ -14,6 +15,7 @@ from service.custody.records import (
     Person,
     Recall,
     Record,
+    Series,
     Site,
     changed,
 )
@@ -297,9 +299,25 @@ SITE: dict[str, Fold] = {
     "case_opened": lambda s, f: changed(s, case=max(s.case, f.data["number"])),
     "set_registered": lambda s, f: changed(s, set=max(s.set, f.data["number"])),
 }
+
+
+def _series_issued(series: Series | None, fact: Fact) -> Series:
+    last = fact.data["first"] + fact.data["count"] - 1
+    return Series(fact.data["series"], max(series.last, last) if series else last)
+
+
+def _label(label: IssuedLabel | None, fact: Fact) -> IssuedLabel:
+    return label or IssuedLabel(fact.data["code"])
+
+
+SERIES: dict[str, Fold] = {"codes_issued": _series_issued}
+LABEL: dict[str, Fold] = {
+    "label_printed": lambda r, f: changed(_label(r, f), prints=f.data["copy"]),
+    "code_voided": lambda r, f: changed(_label(r, f), voided=f.data["why"]),
+}
 FOLDS: dict[str, dict[str, Fold]] = {
     "pack": PACK, "load": LOAD, "set": SET, "case": CASE, "machine": MACHINE, "person": PERSON,
-    "patient": PATIENT, "recall": RECALL, "site": SITE,
+    "patient": PATIENT, "recall": RECALL, "site": SITE, "series": SERIES, "label": LABEL,
 }  # fmt: skip
 
 
@@ -325,6 +343,10 @@ def touched(fact: Fact) -> list[tuple[str, str]]:
         names.append(("recall", data["recall"]))
     if kind in SITE:
         names.append(("site", fact.site))
+    if kind in SERIES:
+        names.append(("series", data["series"]))
+    if kind in LABEL:
+        names.append(("label", data.get("code")))
     if kind in PERSON:
         names.append(("person", data["badge"]))
     if kind in MACHINE:

@@ -220,7 +220,26 @@ class Site:
     seq: int = 0
 
 
-Record = Pack | Load | InstrumentSet | Machine | Person | Patient | Case | Recall | Site
+@dataclass(frozen=True, slots=True)
+class Series:
+    """Codes that differ in their number alone, named by their beginning, such as `A-K7`; the last number issued."""
+
+    code: str
+    last: int
+    seq: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class IssuedLabel:
+    """A code that was printed again or voided: how often it was printed, and why it counts no longer."""
+
+    code: str
+    prints: int = 0
+    voided: str | None = None
+    seq: int = 0
+
+
+Record = Pack | Load | InstrumentSet | Machine | Person | Patient | Case | Recall | Site | Series | IssuedLabel
 KINDS: dict[str, type[Record]] = {
     "pack": Pack,
     "load": Load,
@@ -231,6 +250,8 @@ KINDS: dict[str, type[Record]] = {
     "case": Case,
     "recall": Recall,
     "site": Site,
+    "series": Series,
+    "label": IssuedLabel,
 }
 
 _FIELDS: dict[type, tuple[str, ...]] = {cls: tuple(f.name for f in fields(cls)) for cls in KINDS.values()}

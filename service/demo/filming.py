@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from label_templates import codes, raster, stocks
-from label_templates.designs import (
+from label_templates.labels import (
     BENCH_CARDS,
     BadgeLabel,
     Label,

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from label_templates import codes, sheet, stocks
-from label_templates.designs import BENCH_CARDS, Label
+from label_templates.labels import BENCH_CARDS, Label
 from label_templates.whole import write_whole
 from service.custody.facts import stamp
 from service.custody.practice import Practice

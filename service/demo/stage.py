@@ -184,7 +184,7 @@ def _first_manager() -> dict[str, Any]:
     return {"badge": badge, "roles": roles, "may_release": may_release}
 
 
-def _name_the_manager(batch: Batch) -> None:
+def _name_the_manager(batch: Batch, _badge: str | None) -> None:
     name = next(name for badge, name, _, _ in tb.STAFF if badge == tb.MANAGER)
     batch.keep_name(tb.MANAGER, "person", name, None)
 

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
+from label_templates.codes import LETTERS, is_code
 from service.custody.chain import State
 from service.custody.facts import Fact, stamp
 from service.custody.records import Record
@@ -29,7 +30,9 @@ class Cache:
         self.reader = reader
         self.fact, self.history, self.everything = reader.fact, reader.history, reader.everything
         self.loads_of, self.packs_of, self.load_of_log = reader.loads_of, reader.packs_of, reader.load_of_log
-        self.records: dict[tuple[str, str], Record] = {}
+        self.highest = reader.highest
+        self.records: dict[tuple[str, str], Record | None] = {}
+        """By kind and code; None: there is none."""
         self.hands: dict[str, str] = {}
         self.head: Head | None = None
 
@@ -41,28 +44,24 @@ class Cache:
 
     def get(self, kind: str, code: str) -> Record | None:
         key = (kind, code)
-        found = self.records.get(key)
-        if found is None:
-            found = self.reader.get(kind, code)
-            if found is not None:
-                self.keep(key, found)
-        return found
+        if key not in self.records:
+            self.keep(key, self.reader.get(kind, code))
+        return self.records[key]
 
-    def expect(self, codes: list[str]) -> None:
+    def expect(self, scanned: list[str]) -> None:
         """Fetch the records of these codes together: each is about to be asked for."""
-        for letter, kind in (("S", "set"), ("P", "pack")):
-            missing = list({code for code in codes if code[0] == letter and (kind, code) not in self.records})
+        told = [code for code in set(scanned) if is_code(code)]
+        for kind, letters in (("set", "S"), ("pack", "P"), ("label", "".join(LETTERS))):
+            missing = [code for code in told if code[0] in letters and (kind, code) not in self.records]
             if len(missing) > 1:
-                for record in self.reader.many(kind, missing):
-                    self.keep((kind, record.code), record)
+                found = {record.code: record for record in self.reader.many(kind, missing)}
+                for code in missing:
+                    self.keep((kind, code), found.get(code))
 
     def keep(self, key: tuple[str, str], record: Record | None) -> None:
         if len(self.records) >= _CACHED:
             self.records.clear()
-        if record is None:
-            self.records.pop(key, None)
-        else:
-            self.records[key] = record
+        self.records[key] = record
 
     def hand(self, station: str) -> str | None:
         found = self.hands.get(station)

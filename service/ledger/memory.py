@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from operator import attrgetter
 from typing import Any, cast
 
-from service.custody.chain import State
+from service.custody.chain import State, borne, number_in
 from service.custody.facts import Fact
 from service.custody.folds import named
 from service.custody.practice import Practice
@@ -76,6 +76,11 @@ class MemoryReader:
     def packs_of(self, set_code: str) -> list[Pack]:
         found = [pack for pack in cast("list[Pack]", self.everything("pack")) if pack.set == set_code]
         return sorted(found, key=lambda pack: pack.turn)
+
+    def highest(self, series: str) -> int:
+        """The highest number of a series that anything here bears, however it came by it; 0 without any."""
+        told = [code for fact in self._facts for code in borne(fact)] + [row[0] for row in self.names()]
+        return max((number_in(series, code) for code in told), default=0)
 
     def sites(self) -> list[str]:
         return sorted(self._contents.facts)

@@ -6,7 +6,7 @@ from importlib import resources
 
 from service.ledger.store import LedgerError
 
-VERSION = 5
+VERSION = 6
 
 
 def script(store: str) -> str:

@@ -119,6 +119,7 @@ class PostgresReader(SqlReader):
 
     CASE = "(data::json ->> 'case')"
     MACHINE = "(data::json ->> 'machine')"
+    SHELF = "(data::json ->> 'shelf')"
     ERRORS: tuple[type[Exception], ...] = (psycopg.Error,)
 
     def _all(self, statement: str, *values: Any) -> list[tuple[Any, ...]]:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Self, cast
 
-from service.custody.chain import State
+from service.custody.chain import State, number_in
 from service.custody.facts import Fact
 from service.custody.practice import Practice
 from service.custody.records import Case, Load, Pack, Recall, Record
@@ -22,6 +22,8 @@ _UNSETTLED = """rejected IS NULL AND (load_kind IS NULL OR load_kind = 'goods')
   AND (held IS NOT NULL OR (released_at IS NULL AND result IS NULL)
   OR (biological_lot IS NOT NULL AND biologicals = '[]'))"""
 _WHEN = {"pack": "opened_at", "load": "began_at", "case": "opened_at"}
+_BEARS = {"A": ("patient", "name"), "B": ("person", "name"), "H": ("name",), "I": ("name",), "L": (), "W": ()}
+"""By the first letter of a series, the tables whose codes are of it. Loads and shelves are looked for in the facts."""
 _KEYED = ("pack", "load", "set", "patient")
 ENDLESS = 2**62
 
@@ -31,7 +33,8 @@ class SqlReader(ABC):
 
     CASE: str
     MACHINE: str
-    """How this store's SQL reads the case, or the machine, out of a fact's data."""
+    SHELF: str
+    """How this store's SQL reads the case, the machine or the shelf out of a fact's data."""
     ERRORS: tuple[type[Exception], ...]
     """What the store raises when it cannot read what it keeps."""
 
@@ -104,6 +107,15 @@ class SqlReader(ABC):
     def packs_of(self, set_code: str) -> list[Pack]:
         rows = self._all(f'{SELECT["pack"]} AND "set" = ? ORDER BY turn', self.site, set_code)
         return [cast("Pack", record_of("pack", row)) for row in rows]
+
+    def highest(self, series: str) -> int:
+        """The highest number of a series that anything here bears, however it came by it; 0 without any."""
+        facts = {"H": self.SHELF, "L": "load", "W": "load"}.get(series[0])
+        asked = [f'SELECT max(code) FROM "{table}" WHERE site = ? AND code' for table in _BEARS[series[0]]]  # noqa: S608 (names are ours)
+        asked += [f"SELECT max({facts}) FROM fact WHERE site || '' = ? AND {facts}"] if facts else []  # noqa: S608 (names are ours)
+        values = (self.site, f"{series}-0", f"{series}-:")
+        rows = (row for sql in asked for row in self._all(f"{sql} BETWEEN ? AND ?", *values))
+        return max(number_in(series, row[0] or "") for row in rows)
 
     def everything(self, kind: str) -> list[Record]:
         return [record_of(kind, row) for row in self.rows(kind)]

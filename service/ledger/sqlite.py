@@ -85,6 +85,7 @@ class SqliteReader(SqlReader):
 
     CASE = "json_extract(data, '$.case')"
     MACHINE = "json_extract(data, '$.machine')"
+    SHELF = "json_extract(data, '$.shelf')"
     ERRORS: tuple[type[Exception], ...] = (sqlite3.DatabaseError,)
 
     def _all(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:

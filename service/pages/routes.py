@@ -11,7 +11,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from label_templates import codes
 from label_templates.codes import CodeError
-from label_templates.designs import BENCH_CARDS
+from label_templates.labels import BENCH_CARDS
 from service.custody.facts import stamp
 from service.custody.practice import Practice
 from service.custody.recall import ReachError, report

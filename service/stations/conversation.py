@@ -11,6 +11,7 @@ from label_templates.codes import Code, CodeError
 from service.custody.facts import Fact
 from service.custody.rules import Question, Refusal, refused
 from service.custody.rules.anywhere import DAMAGE
+from service.custody.rules.issuing import stop_if_voided
 from service.ledger.batch import Batch, Part
 from service.stations import loading, office, packing, store, theatre, unloading, wash
 from service.stations.hand import Hand
@@ -196,6 +197,7 @@ def _check(talk: Talk, text: str) -> Code | None:
     if code.site not in {None, practice.site}:
         talk.code = code
         raise WrongSite(code=text, theirs=code.site, ours=practice.site)
+    stop_if_voided(talk.state, code.text)
     return code
 
 

@@ -11,6 +11,7 @@ from service.custody.facts import Fact, moment, stamp
 from service.custody.practice import Practice
 from service.custody.records import InstrumentSet, Load, Machine, Pack
 from service.custody.rules import Act, Refusal, decide, refused
+from service.custody.rules.issuing import codes_of
 from service.ledger.batch import Batch, Part
 from service.ledger.ids import is_uuid
 from service.ledger.store import Ledger
@@ -23,14 +24,15 @@ from service.stations.writer import Clock, Done, Work, Writer, utc_now
 log = logging.getLogger("foldmark")
 Listener = Callable[[str, dict[str, Any]], None]
 Watcher = Callable[[list[Fact]], None]
-Beside = Callable[[Batch], None]
+Beside = Callable[[Batch, str | None], None]
+"""Writes what stands beside the facts of an act, told the code the act was about: it may be one issued this moment."""
 
 
 class Printer(Protocol):
     """Where labels come out."""
 
-    def pack(self, owner: InstrumentSet, pack: Pack) -> None:
-        """The label of a pack that was packed."""
+    def pack(self, owner: InstrumentSet, pack: Pack, copy: int = 1) -> None:
+        """The label of a pack that was packed; from the second on it says which copy it is."""
         ...
 
     def slip(self, load: Load, machine: Machine | None, pack: Pack) -> None:
@@ -124,7 +126,8 @@ class Desk:
     ) -> "Future[dict[str, Any]]":  # fmt: skip
         """Let the office do something. `beside` writes what stands beside the ledger, names and logs, with the facts.
 
-        The answer has a scan's form. Raises ScanError at once when the id, station or time cannot be taken.
+        The answer has a scan's form, and `codes` where codes were issued. Raises ScanError at once when
+        the id, station or time cannot be taken.
         """
         if not is_uuid(act_id):
             raise ScanError("id", f"{act_id[:40]!r} is not a UUID in lower case")
@@ -137,7 +140,7 @@ class Desk:
 
         def work(batch: Batch, part: Part) -> Done:
             outcome = decide(part.state, act)
-            subject = act.pack or act.load or act.set or act.patient
+            subject = act.pack or act.load or act.set or act.patient or body.get("code")
             if isinstance(outcome, Refusal):
                 part.note([refused(act, subject, outcome)])
                 return Done(_said(outcome.verdict, outcome, act, subject, part.noted), "", part.noted)
@@ -145,15 +148,16 @@ class Desk:
                 for fact in outcome:
                     fact.data["clock"] = clock
             part.note(outcome)
+            made = [code for fact in part.noted for code in _made(fact)]
+            subject = made[0] if made else subject
             if beside:
-                beside(batch)
-            made = next((f.set for f in part.noted if f.kind == "set_registered"), None)
-            recall = next((f.data["recall"] for f in part.noted if f.kind == "recall_opened"), None)
-            return Done(_said("go", None, act, made or recall or subject, part.noted), "", part.noted)
+                beside(batch, subject)
+            answer = _said("go", None, act, subject, part.noted)
+            return Done(answer | {"codes": made} if does in _ISSUES else answer, "", part.noted)
 
         return self._writer.submit(act_id, work)
 
-    def beside(self, act_id: str, beside: Beside, answer: dict[str, Any]) -> "Future[dict[str, Any]]":
+    def beside(self, act_id: str, beside: Callable[[Batch], None], answer: dict[str, Any]) -> "Future[dict[str, Any]]":
         """Write only beside the ledger: a patient's name."""
 
         def work(batch: Batch, _part: Part) -> Done:
@@ -187,19 +191,14 @@ class Desk:
         for fact in done.noted if self._printer else ():
             if fact.kind == "packed":
                 self._printing.submit(self._print_pack, str(fact.pack), fact.station, stamp(self.clock()))
+            elif fact.kind == "label_printed" and fact.pack and not done.printed:
+                self._printing.submit(self._draw_pack, fact.pack, fact.data["copy"])
             elif fact.kind == "cycle_started" and fact.data["load_kind"] == "goods":
                 self._printing.submit(self._print_slips, str(fact.load))
 
     def _print_pack(self, code: str, station: str, at: str) -> None:
         """Print the label of a pack that was just packed: the fact is written once the label is there."""
-        try:
-            with self.ledger.reading() as reader:
-                pack = reader.state.pack(code)
-                owner = reader.state.set(pack.set) if pack else None
-            if self._printer and pack and owner:
-                self._printer.pack(owner, pack)
-        except Exception:
-            log.exception("label not printed")
+        if not self._draw_pack(code, 1):
             return
         act = Act("print label", at, self.practice.site, station, pack=code)
 
@@ -207,9 +206,22 @@ class Desk:
             outcome = decide(part.state, act)
             if not isinstance(outcome, Refusal):
                 part.note(outcome)
-            return Done({"verdict": "go"}, "", part.noted)
+            return Done({"verdict": "go"}, "", part.noted, printed=True)
 
         self._writer.submit(f"label {code} {at}", work)
+
+    def _draw_pack(self, code: str, copy: int) -> bool:
+        """Have the printer print a pack's label; whether it did."""
+        try:
+            with self.ledger.reading() as reader:
+                pack = reader.state.pack(code)
+                owner = reader.state.set(pack.set) if pack else None
+            if self._printer and pack and owner:
+                self._printer.pack(owner, pack, copy)
+        except Exception:
+            log.exception("label not printed")
+            return False
+        return True
 
     def _print_slips(self, code: str) -> None:
         try:
@@ -222,6 +234,21 @@ class Desk:
                     self._printer.slip(load, machine, pack)
         except Exception:
             log.exception("load slips not printed")
+
+
+_ISSUES = {"issue codes", "register sets"}
+
+
+def _made(fact: Fact) -> list[str]:
+    """The codes that came into use with a fact."""
+    match fact.kind:
+        case "codes_issued":
+            return codes_of(fact)
+        case "set_registered":
+            return [str(fact.set)]
+        case "recall_opened":
+            return [str(fact.data["recall"])]
+    return []
 
 
 def _said(verdict: str, refusal: Refusal | None, act: Act, subject: str | None, noted: Iterable[Any]) -> dict[str, Any]:

@@ -31,6 +31,8 @@ class Done:
     station: str = ""
     noted: list[Fact] = field(default_factory=list)
     late: dict[str, dict[str, Any]] = field(default_factory=dict)
+    printed: bool = False
+    """Whether the labels that it says were printed are there already."""
 
 
 Work = Callable[[Batch, Part], Done]

@@ -57,6 +57,7 @@ TABLES = {
     "service/custody/rules/office.py": ("MACHINE_KINDS", "SET_KINDS"),
     "service/custody/rules/packing.py": ("WRAPS",),
     "service/custody/rules/indicators.py": ("RESULTS", "PHOTOS_OF"),
+    "service/custody/rules/issuing.py": ("KINDS",),
     "service/custody/rules/roles.py": ("ROLES",),
     "service/custody/rules/upkeep.py": ("SERVICES",),
     "service/stations/scan.py": ("KINDS",),

@@ -6,7 +6,7 @@ import pyzbar.pyzbar as zbar
 import zxingcpp
 
 from label_templates import raster, stocks
-from label_templates.designs import Mark, PackLabel
+from label_templates.labels import Mark, PackLabel
 from scanner.decode import read
 from tests.bench.rows import row, seconds
 from tests.scanner import corpus

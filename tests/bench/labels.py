@@ -6,7 +6,7 @@ import qrcode
 from reportlab.pdfgen.canvas import Canvas
 
 from label_templates import codes, sheet, stocks
-from label_templates.designs import Mark, PackLabel
+from label_templates.labels import Mark, PackLabel
 from tests.bench.rows import row, seconds
 
 COUNT = 600

@@ -16,7 +16,7 @@ import uvicorn
 import zxingcpp
 
 from label_templates import raster, stocks
-from label_templates.designs import BENCH_CARDS
+from label_templates.labels import BENCH_CARDS
 from scanner.client import Client
 from scanner.film import Film
 from scanner.frames import Frame, Source, open_source

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from label_templates import raster, stocks
-from label_templates.designs import LoadCard, Mark, PackLabel
+from label_templates.labels import LoadCard, Mark, PackLabel
 from scanner.client import Client
 from scanner.film import Film
 from scanner.frames import Source, open_source

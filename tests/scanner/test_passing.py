@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from label_templates import codes, raster, stocks
-from label_templates.designs import Mark, PackLabel
+from label_templates.labels import Mark, PackLabel
 from scanner.client import Client
 from scanner.frames import Frame, Source
 from scanner.outbox import Outbox

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from label_templates import codes, raster, stocks
-from label_templates.designs import BENCH_CARDS, LoadCard
+from label_templates.labels import BENCH_CARDS, LoadCard
 from scanner.client import Client
 from scanner.decode import Sighting, ours, read
 from scanner.frames import Frame, Source

@@ -13,6 +13,7 @@ from service.custody.rules import (
     anywhere,
     cases,
     indicators,
+    issuing,
     loading,
     office,
     overrides,
@@ -41,7 +42,7 @@ ACTS: dict[str, Rule] = {
     "start packing": packing.start_packing,
     "inspect": packing.inspect,
     "close pack": packing.close_pack,
-    "print label": packing.print_label,
+    "print label": issuing.print_label,
     "stick label": packing.label_stuck,
     "open steam load": loading.open_steam_load,
     "load pack": loading.load_pack,
@@ -79,9 +80,13 @@ ACTS: dict[str, Rule] = {
     "return machine": office.return_machine,
     "service machine": upkeep.service_machine,
     "register set": office.register_set,
+    "register sets": office.register_sets,
     "change set": office.change_set,
     "retire set": office.retire_set,
     "identify patient": office.identify_patient,
+    "name patient": issuing.name_patient,
+    "issue codes": issuing.issue_codes,
+    "void code": issuing.void_code,
     "open recall": office.open_recall,
     "account": office.account,
     "close recall": office.close_recall,
@@ -91,6 +96,7 @@ ACTS: dict[str, Rule] = {
 def decide(state: State, act: Act) -> list[Fact] | Refusal:
     """The facts that `act` makes, none when it was so already, or the refusal that stands against it."""
     try:
+        issuing.stop_if_voided(state, act.by, act.set, act.pack, act.load, act.patient)
         check_role(state, act)
         return ACTS[act.does](state, act)
     except Refusal as refusal:

@@ -235,7 +235,6 @@ UNDOABLE = frozenset(
         "wash_ended",
         "inspected",
         "packed",
-        "label_printed",
         "labelled",
         "loaded",
         "taken_out",

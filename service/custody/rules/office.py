@@ -1,6 +1,7 @@
 """The office: what the practice owns, who works there, and recalls."""
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
 from label_templates import codes
@@ -10,6 +11,7 @@ from service.custody.recall import REACHES, reach_of
 from service.custody.records import Machine, Recall
 from service.custody.rules.act import Act
 from service.custody.rules.anywhere import BadValue, LoadNotOpen, ReasonNeeded, UnknownCode, known_pack, said
+from service.custody.rules.issuing import stop_if_voided
 from service.custody.rules.refusal import Refusal
 from service.custody.rules.roles import ROLES
 
@@ -20,6 +22,15 @@ class AlreadyThere(Refusal):
     A code stands for one thing only.
 
     Choose another.
+    """
+
+
+class NameTaken(Refusal):
+    """A set of this name is registered already.
+
+    {name} is {code}.
+
+    Give it a name of its own, or print the tag of that set again by its code.
     """
 
 
@@ -76,8 +87,8 @@ def name_key(state: State, act: Act) -> list[Fact]:
 
 
 def enrol_staff(state: State, act: Act) -> list[Fact]:
-    del state
     badge = codes.parse_as(str(act.data["badge"]), "B").text
+    stop_if_voided(state, badge)
     roles = list(act.data["roles"])
     if strange := [role for role in roles if role not in ROLES]:
         todo = f"Choose among {', '.join(ROLES)}."
@@ -145,10 +156,29 @@ def _machine(state: State, act: Act) -> None:
 
 def register_set(state: State, act: Act) -> list[Fact]:
     """A new set, with the next serial of the site unless `act.set` names one."""
-    data = dict(act.data)
+    number = codes.parse_as(act.set, "S").number if act.set else _next_serial(state, act)
+    return [_registered(state, act, act.data, int(number or 0))]
+
+
+def register_sets(state: State, act: Act) -> list[Fact]:
+    """New sets with the next serials, all or none: `act.data["sets"]`, each as `register_set` takes one."""
+    named = {owner.name: owner.code for owner in state.sets() if not owner.retired}
+    first, facts = _next_serial(state, act), []
+    for number, data in enumerate(act.data["sets"], first):
+        if data["name"] in named:
+            raise NameTaken(name=data["name"], code=named[data["name"]])
+        facts.append(_registered(state, act, data, number))
+        named[data["name"]] = str(facts[-1].set)
+    return facts
+
+
+def _next_serial(state: State, act: Act) -> int:
     site = state.site(act.site)
-    number = codes.parse_as(act.set, "S").number if act.set else (site.set if site else 0) + 1
-    code = codes.set_code(act.site, int(number or 0)).text
+    return (site.set if site else 0) + 1
+
+
+def _registered(state: State, act: Act, data: Mapping[str, Any], number: int) -> Fact:
+    code = codes.set_code(act.site, number).text
     if state.set(code):
         raise AlreadyThere(code=code)
     if data["kind"] not in SET_KINDS:
@@ -156,7 +186,7 @@ def register_set(state: State, act: Act) -> list[Fact]:
                        todo=f"Choose among {', '.join(SET_KINDS)}.")  # fmt: skip
     _check_sheet(data["sheet"])
     keys = ("name", "kind", "implant", "sheet", "mark", "wrap", "bears_c", "hollow", "immersible")
-    return [act.fact("set_registered", {key: data.get(key) for key in keys} | {"number": number}, set=code)]
+    return act.fact("set_registered", {key: data.get(key) for key in keys} | {"number": number}, set=code)
 
 
 def _check_sheet(sheet: list[dict[str, Any]]) -> None:

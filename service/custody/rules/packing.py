@@ -194,11 +194,12 @@ def _who_allows(state: State, act: Act, owner: InstrumentSet, short: list[dict[s
 
 
 def print_label(state: State, act: Act) -> list[Fact]:
-    """A label was printed; a second one is a copy of the same code."""
+    """A pack's label was printed; a second one is a copy of the same code."""
     pack = known_pack(state, act.pack)
     if pack.packed_at is None:
         raise NotPacked(pack=pack.code, state=state.where(pack))
-    return [act.fact("label_printed", {"copy": pack.prints + 1}, set=pack.set, load=None)]
+    data = {"copy": pack.prints + 1} | ({"why": act.why} if act.why else {})
+    return [act.fact("label_printed", data, set=pack.set, pack=pack.code, load=None)]
 
 
 def label_stuck(state: State, act: Act) -> list[Fact]:

@@ -22,13 +22,13 @@ MAY: dict[str, frozenset[str]] = dict.fromkeys(
 ) | dict.fromkeys(
     (
         "place indicator", "read indicator", "keep photo", "judge cycle", "reject", "stop machine", "service machine",
-        "account",
+        "account", "issue codes", "void code",
     ),
     _OFFICE,
 ) | dict.fromkeys(
     (
         "open site", "name key", "enrol staff", "staff left", "register machine", "return machine", "register set",
-        "change set", "retire set", "open recall", "close recall", "enrol device", "see people",
+        "register sets", "change set", "retire set", "open recall", "close recall", "enrol device", "see people",
     ),
     _MANAGER,
 ) | {
@@ -58,8 +58,8 @@ class NotYourRole(Refusal):
 
 def roles_of(state: State, badge: str | None) -> frozenset[str]:
     """The roles of somebody who works here; none for a badge that is not in use."""
-    person = state.person(badge)
-    return frozenset(person.roles) if person and not person.left_at else frozenset()
+    person, label = state.person(badge), state.label(badge) if badge else None
+    return frozenset(person.roles) if person and not person.left_at and not (label and label.voided) else frozenset()
 
 
 def check_role(state: State, act: Act) -> None:

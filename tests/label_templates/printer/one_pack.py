@@ -1,7 +1,7 @@
 """The label that is printed in most of these tests."""
 
 from label_templates import stocks
-from label_templates.designs import Mark, PackLabel
+from label_templates.labels import Mark, PackLabel
 
 ROLL = stocks.stock("roll-62x40")
 CODE = "P-K7-0042-0017-R"

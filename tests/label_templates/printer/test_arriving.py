@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from label_templates import layout, raster, stocks
-from label_templates.designs import BENCH_CARDS
+from label_templates.labels import BENCH_CARDS
 from label_templates.printer.drawing import document
 from label_templates.proof import ProofError
 from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
 from tests.label_templates.printer.reading import pages, preview, read
 
-SHEET = stocks.stock("a4-24")
+SHEET = stocks.stock("a4-24", 203.2)
 
 
 @pytest.mark.parametrize("kind", ["black_1", "sgray_8"])
@@ -71,7 +71,7 @@ def test_a_page_on_which_a_symbol_does_not_read_back_is_never_ready_to_print(mon
 
     def smeared(drawing):
         image = drawn(drawing)
-        placed = drawing.symbols[0]
+        (placed,) = drawing.symbols
         image.paste(0, (placed.x, placed.y, placed.x + 12 * placed.module, placed.y + 12 * placed.module))
         return image
 
@@ -82,10 +82,9 @@ def test_a_page_on_which_a_symbol_does_not_read_back_is_never_ready_to_print(mon
 
 def test_pages_are_made_one_after_another_each_with_its_places_filled_in_order():
     labels = list(BENCH_CARDS) * 3
-    found = list(raster.pages(iter(labels), SHEET, start=23))
+    found = list(raster.pages(labels, SHEET, start=23))
     assert len(found) == -(-(23 + len(labels)) // SHEET.each_page)
     for index, label in enumerate(labels, 23):
         left, top = SHEET.place(index % SHEET.each_page)
         one = found[index // SHEET.each_page].crop((left, top, left + SHEET.width, top + SHEET.height))
         assert one.tobytes() == raster.picture(label, SHEET).tobytes()
-    assert list(raster.pages([], SHEET)) == []

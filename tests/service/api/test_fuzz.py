@@ -44,6 +44,7 @@ def _known_words():
         "code-LW": steam | wash,
         "code-A": _FEW.map(patient),
         "code-B": st.integers(1, 9).map(lambda number: codes.badge_code(SITE, number).text),
+        "code-SPLWBHAI": sets | packs | steam | wash | _FEW.map(patient),
         "machine-code": st.sampled_from(["L-K7-1", "W-K7-1", "L-K7-2"]),
         "recall-name": steam.map(lambda load: f"{load}/1"),
         "station": st.tuples(st.sampled_from(KINDS), _FEW).map(lambda told: "-".join(map(str, told))),

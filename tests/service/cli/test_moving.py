@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from label_templates.codes import badge_code
 from service.ledger import migrations, sqlite
 from service.ledger.moving import CHUNK
 from service.ledger.sqlite import SqliteLedger
@@ -237,6 +238,16 @@ def test_the_loads_and_machines_of_an_old_ledger_have_no_measures_and_no_service
     db.close()
 
 
+def test_an_old_ledgers_series_begin_after_what_it_knows(version_1):
+    run("--ledger", version_1, "migrate")
+    ledger = SqliteLedger(version_1, chosen())
+    bridge = TarnBridge.over(ledger, fresh=False)
+    told = [("patients", None), ("badges", None), ("loads", "L-K7-1"), ("loads", "W-K7-1")]
+    issued = [bridge.act("issue codes", kind=kind, machine=machine, count=1)["subject"] for kind, machine in told]
+    assert issued == [patient(828), badge_code("K7", 6).text, steam_load(2), wash_load(3)]
+    bridge.close()
+
+
 def test_a_migration_interrupted_at_any_statement_leaves_the_old_ledger_whole(version_1, monkeypatch):
     before = version_1.read_bytes()
     whole = [(to, statement) for to, run in migrations.steps("sqlite", 1) for statement in run]
@@ -266,6 +277,8 @@ def test_a_database_of_another_version_is_refused_and_a_migration_there_is_whole
         connection.execute(f"DROP INDEX {', '.join(LATER_INDEXES)}")
         connection.execute("ALTER TABLE load DROP COLUMN plateau_c_hundredths, DROP heating_s, DROP drying_s")
         connection.execute("DROP INDEX fact_machine, cycle_log_sha256")
+        connection.execute("DROP TABLE series, label")
+        connection.execute("DROP INDEX fact_shelf")
         connection.execute("ALTER TABLE machine DROP services, DROP counter, DROP prove_since")
         connection.execute('ALTER TABLE "set" DROP hollow, DROP immersible')
     assert "made by an older Foldmark (ledger version 2" in run("--ledger", database, "verify", ok=2).stderr

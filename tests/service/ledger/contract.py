@@ -291,6 +291,26 @@ class Contract:
             assert {x.code for x in reader.unsettled()} == {x.code for x in reader.everything("load") if not x.settled}
         bridge.close()
 
+    def test_the_highest_number_of_a_series_is_found_whatever_bears_it(self, ledger):
+        bridge = TarnBridge.over(ledger, close=False)
+        pack, _ = bridge.ready(number=77)
+        bridge.wait(60)
+        bridge.scans("store-1", TECHNICIAN, codes.shelf_code(SITE, 12).text, pack, codes.shelf_code(SITE, 2).text, pack)
+        bridge.scans("theatre-1", NURSE, patient(812))
+        instrument = codes.instrument_code(SITE, 40).text
+        for code, kind in ((patient(900), "patient"), (instrument, "instrument")):
+            write = lambda batch, told=(code, kind): batch.keep_name(*told, "Milo", None)
+            bridge.desk.beside(bridge.new_id(), write, {}).result(9)
+        told = {"A-K7": 900, "B-K7": 5, "H-K7": 12, "I-K7": 40, "L-K7-1": 77, "W-K7-1": 77, "L-K7-2": 0, "H-QX": 0}
+        with ledger.reading() as reader:
+            assert {series: reader.highest(series) for series in told} == told
+            assert {series: reader.state.highest(series) for series in told} == told
+        bridge.act("issue codes", kind="patients", count=3), bridge.act("void code", code=patient(902), why="lost")
+        with ledger.reading() as reader:
+            assert (reader.get("series", "A-K7").last, reader.get("label", patient(902)).voided) == (903, "lost")
+            assert verify(reader).fault is None
+        bridge.close()
+
     def test_a_desk_answers_the_same_scan_once(self, ledger):
         bridge = TarnBridge.over(ledger, close=False)
         one = bridge.new_set()

@@ -6,7 +6,7 @@ import pytest
 
 from label_templates import codes
 from label_templates.codes import ALPHABET, CodeError
-from label_templates.designs import BENCH_CARDS
+from label_templates.labels import BENCH_CARDS
 from tests.practice import SITE
 
 ODD = ["", "P", "P-K7-0042-0000-8", "p-k7-0042-0017-r", "P-K7-0042-0017-R ", "P-K7-0042-0017-R\n", "P‐K7‐0042‐0017‐R", "A" * 21, "K--0", "ß", "P-K7-٠٠٤٢-0017-R",

@@ -18,6 +18,7 @@ CREATE INDEX fact_set ON fact ("set", seq) WHERE "set" IS NOT NULL;
 CREATE INDEX fact_patient ON fact (patient, seq) WHERE patient IS NOT NULL;
 CREATE INDEX fact_case ON fact ((data::json ->> 'case'), seq) WHERE (data::json ->> 'case') IS NOT NULL;
 CREATE INDEX fact_machine ON fact ((data::json ->> 'machine'), seq) WHERE (data::json ->> 'machine') IS NOT NULL;
+CREATE INDEX fact_shelf ON fact ((data::json ->> 'shelf')) WHERE (data::json ->> 'shelf') IS NOT NULL;
 CREATE INDEX fact_station ON fact (site, station, at);
 CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';
 CREATE FUNCTION fact_is_kept() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -80,6 +81,12 @@ CREATE TABLE recall (
 CREATE TABLE site (
   site WORDS NOT NULL, code WORDS NOT NULL, name WORDS, "case" BIGINT, "set" BIGINT, key WORDS, seq BIGINT,
   PRIMARY KEY (site, code)
+);
+CREATE TABLE series (
+  site WORDS NOT NULL, code WORDS NOT NULL, last BIGINT, seq BIGINT, PRIMARY KEY (site, code)
+);
+CREATE TABLE label (
+  site WORDS NOT NULL, code WORDS NOT NULL, prints BIGINT, voided WORDS, seq BIGINT, PRIMARY KEY (site, code)
 );
 
 CREATE TABLE hand (site WORDS NOT NULL, station WORDS NOT NULL, body WORDS NOT NULL, PRIMARY KEY (site, station));

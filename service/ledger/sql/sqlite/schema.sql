@@ -17,6 +17,7 @@ CREATE INDEX fact_case ON fact (json_extract(data, '$.case'), seq)
   WHERE json_extract(data, '$.case') IS NOT NULL;
 CREATE INDEX fact_machine ON fact (json_extract(data, '$.machine'), seq)
   WHERE json_extract(data, '$.machine') IS NOT NULL;
+CREATE INDEX fact_shelf ON fact (json_extract(data, '$.shelf')) WHERE json_extract(data, '$.shelf') IS NOT NULL;
 CREATE INDEX fact_station ON fact (site, station, at);
 CREATE INDEX fact_key ON fact (site, seq) WHERE kind = 'key_named';
 CREATE TRIGGER fact_is_never_changed BEFORE UPDATE ON fact
@@ -79,6 +80,12 @@ CREATE TABLE recall (
 CREATE TABLE site (
   site TEXT NOT NULL, code TEXT NOT NULL, name TEXT, "case" INTEGER, "set" INTEGER, key TEXT, seq INTEGER,
   PRIMARY KEY (site, code)
+) WITHOUT ROWID;
+CREATE TABLE series (
+  site TEXT NOT NULL, code TEXT NOT NULL, last INTEGER, seq INTEGER, PRIMARY KEY (site, code)
+) WITHOUT ROWID;
+CREATE TABLE label (
+  site TEXT NOT NULL, code TEXT NOT NULL, prints INTEGER, voided TEXT, seq INTEGER, PRIMARY KEY (site, code)
 ) WITHOUT ROWID;
 
 CREATE TABLE hand (site TEXT NOT NULL, station TEXT NOT NULL, body TEXT NOT NULL, PRIMARY KEY (site, station)) WITHOUT ROWID;

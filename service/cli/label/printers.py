@@ -186,12 +186,6 @@ def _end_with(jobs: Iterable[Job]) -> None:
         sys.exit(1)
 
 
-def add_to(group: click.Group) -> None:
-    """The commands of this file, under `foldmark label`."""
-    group.add_command(printers)
-    group.add_command(print_queue)
-
-
 def _listed(jobs: list[Job], *, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps([_row(job) for job in jobs], ensure_ascii=False))

@@ -9,7 +9,7 @@ import pytest
 from label_templates.printer import find
 from label_templates.printer.drawing import document
 from label_templates.printer.queue import Queue
-from service.cli.label_print import send
+from service.cli.label.printers import send
 from tests.command import foldmark
 from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
 from tests.label_templates.printer.played import played as playing

@@ -1,0 +1,33 @@
+"""`foldmark label`: codes and labels. A module a concern; each is imported when it is used."""
+
+import click
+
+from service.cli.lazy import Lazy
+
+COMMANDS = {
+    "sets": "service.cli.label.sets:sets",
+    "packs": "service.cli.label.packs:packs",
+    "slips": "service.cli.label.packs:slips",
+    "loads": "service.cli.label.numbered:loads",
+    "badges": "service.cli.label.numbered:badges",
+    "shelves": "service.cli.label.numbered:shelves",
+    "patients": "service.cli.label.numbered:patients",
+    "cards": "service.cli.label.cards:cards",
+    "stocks": "service.cli.label.showing:stocks_command",
+    "design": "service.cli.label.showing:design_command",
+    "gallery": "service.cli.label.showing:gallery_command",
+    "calibrate": "service.cli.label.showing:calibrate_command",
+    "printers": "service.cli.label.printers:printers",
+    "queue": "service.cli.label.printers:print_queue",
+}
+
+
+@click.group(cls=Lazy, places=COMMANDS, epilog="\b\nExamples:\n  foldmark label cards -o cards.pdf\n"
+             "  foldmark label loads --machine L-K7-1 --from 331 --count 8 -o loads.pdf\n"
+             '  foldmark label sets "S-K7-0042-*" --name "Dental extraction A" --mark "blue, two bars" -o tag.png\n'
+             "  foldmark --ledger practice.db label packs P-K7-0042-0017-R --from-ledger -o pack.pdf")  # fmt: skip
+def label() -> None:
+    """Draw labels into a PDF, or one of them into a PNG. Every symbol is read back before the file is written.
+
+    Use steam-proof label stock: direct-thermal paper turns black in an autoclave.
+    """
