@@ -248,6 +248,8 @@ class _Worker:
         if held or there.state == ipp.STOPPED:
             said = "; ".join(held) or "the printer stopped and gives no reason: look at it"
             return STOPPED, f"{said}. {_KEPT.capitalize()}"
+        if there.state == ipp.HELD and not there.empty:
+            return STOPPED, f"somebody holds it back at the printer: release it there. {_KEPT.capitalize()}"
         queue = [f"its queue says, {there.queue_message}"] if there.queue_message else []
         return PRINTING, "; ".join([*words.warns(reasons), *queue])
 

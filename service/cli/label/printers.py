@@ -36,8 +36,9 @@ def send(
 ) -> Job:  # fmt: skip
     """Keep a document in the queue, print it with what waits for that printer, and say how it goes, a line a change.
 
-    The job as it is in the end: its `state` is `printed` when the printer said so. Raises ClickException, status 2, for
-    an address that is none and a queue that cannot be written; nothing was sent then.
+    The job as it is in the end: its `state` is `printed` when the printer said so, `waiting` when another process will
+    print it. Raises ClickException, status 2, for an address that is none, and for a queue that cannot be written:
+    nothing is sent that is not kept, and what was sent by then is asked after by the next `queue go`.
     """
     try:
         with Queue(queue_file) as queue:

@@ -149,6 +149,32 @@ def test_a_connection_that_breaks_before_the_printer_had_it_all_leaves_the_label
     assert sender.state(job) == "printed" and len(played.arrived) == 1
 
 
+@pytest.mark.parametrize(("remembers", "state"), [(True, "printed"), (False, "unsure")])
+def test_a_printer_that_goes_off_while_it_is_sent_to_is_asked_when_it_is_back_and_sent_nothing_twice(
+    played, sender, remembers, state
+):
+    job = sender.add(played.uri)
+    reached, open_ = played.gate("Send-Document", before=False)
+
+    def go_off():
+        reached.wait(20)
+        played.cut["Send-Document"] = "after"
+        played.down()
+        open_.set()
+
+    going_off = threading.Thread(target=go_off)
+    going_off.start()
+    said = sender.go(played.uri, patience_s=0.3)
+    going_off.join()
+    assert "the connection broke" in said and "does not answer" in said and KEPT in said
+    assert sender.state(job) == "sending"
+    if not remembers:
+        played.forget()
+    played.up()
+    sender.go(played.uri)
+    assert sender.state(job) == state and len(played.arrived) == 1
+
+
 @pytest.mark.parametrize("operation", ["Send-Document", "Print-Job"])
 def test_a_printer_that_loses_its_memory_while_it_is_sent_to_leaves_an_unsure_label(sender, operation):
     operations = (
@@ -232,6 +258,23 @@ def test_how_a_job_ended_is_told_in_words(played, sender, ends, state, said):
     job = sender.add(played.uri)
     assert said in sender.go(played.uri)
     assert sender.state(job) == state and len(played.arrived) == 1
+
+
+def test_a_job_that_somebody_holds_back_at_the_printer_is_told_of_and_followed_on(played, sender):
+    played.holds_up = True
+    job = sender.add(played.uri)
+
+    def hold(line):
+        if line.endswith("printing"):
+            played.jobs[1][1:] = [4, ["job-hold-until-specified"]]
+        elif "release it there" in line:
+            played.holds_up = False
+            played.jobs[1][1:] = [5, ["job-printing"]]
+
+    assert "stopped, somebody holds it back at the printer: release it there" in sender.go(
+        played.uri, patience_s=20, on_line=hold
+    )
+    assert sender.state(job) == "printed" and len(played.arrived) == 1
 
 
 def test_a_busy_printer_is_waited_for(played, sender):
