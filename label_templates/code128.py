@@ -18,7 +18,7 @@ def _value(letter: str, code_set: str) -> int | None:
     return point - 32 if point >= 32 else None
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=1024)
 def characters(text: str) -> tuple[int, ...]:
     """The symbol characters of ASCII `text`, start, check and stop included; no sequence is shorter.
 

@@ -21,7 +21,7 @@ Line = tuple[str, str, int]
 """A line's text, weight and size."""
 
 
-@lru_cache(maxsize=16384)
+@lru_cache(maxsize=4096)
 def fitted(
     entries: tuple[tuple[str, str], ...], sizes: tuple[int, ...], most: int, room: tuple[int, int], *, shorten: bool
 ) -> tuple[Line, ...] | None:

@@ -32,14 +32,14 @@ def for_pdf(weight: str) -> TTFont:
     return font
 
 
-@lru_cache(maxsize=65536)
+@lru_cache(maxsize=16384)
 def width(text: str, weight: str, size: int) -> float:
     """How wide `text` is, in dots: the wider of its picture and its PDF."""
     drawn = at_size(weight, size).getlength(text)
     return max(drawn, float(for_pdf(weight).stringWidth(text, size)))
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1024)
 def letters(text: str, weight: str, size: int) -> tuple[Image.Image, int, int]:
     """The ink of a text (mode `1`, 1 is ink), and where its top left dot stands from the start of its baseline."""
     font = at_size(weight, size)

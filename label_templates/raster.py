@@ -20,7 +20,7 @@ from label_templates.whole import write_whole
 Rectangle = tuple[int, int, int, int]
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=256)
 def ink(placed: Placed) -> tuple[Rectangle, ...]:
     """The black rectangles (left, top, width, height, dots) of a symbol, made thinner as its printer needs."""
     module, tall, less = placed.module, placed.tall, placed.thinner

@@ -46,7 +46,7 @@ class Symbol:
         return len(self.modules)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=256)
 def qr(text: str, *, level: str = "Q", version: int | None = None) -> Symbol:
     """`text` as a QR code of the smallest version that holds it at `level`, with as much more correction as is free.
 
@@ -79,7 +79,7 @@ def _made(text: str, level: str) -> tuple[tuple[bool, ...], ...]:
     return tuple(tuple(row) for row in cells.tolist())
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=256)
 def code128(text: str) -> Symbol:
     """`text` as the shortest Code 128 there is. Raises SymbolError for characters outside ASCII."""
     try:
@@ -89,7 +89,7 @@ def code128(text: str) -> Symbol:
     return Symbol(text, "CODE128", (linear.modules(values),), CODE128_QUIET)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=256)
 def runs(symbol: Symbol) -> tuple[tuple[int, int, int], ...]:
     """The black runs of a symbol: (column, row, length) in modules."""
     found = []

@@ -18,6 +18,8 @@ COMMANDS = {
     "design": "service.cli.label.showing:design_command",
     "gallery": "service.cli.label.showing:gallery_command",
     "calibrate": "service.cli.label.showing:calibrate_command",
+    "printers": "service.cli.label.printers:printers",
+    "queue": "service.cli.label.printers:print_queue",
 }
 
 
