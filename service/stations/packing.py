@@ -2,7 +2,9 @@
 
 from typing import Any
 
+from label_templates import supplies
 from label_templates.codes import Code
+from service.custody.facts import moment
 from service.custody.records import InstrumentSet
 from service.custody.rules.packing import WRAPS
 from service.stations.talk import Answer, Talk
@@ -121,7 +123,7 @@ def typed(talk: Talk, text: str) -> Answer | None:
     if talk.hand.step == "count" and text.isdecimal():
         return _total(talk, int(text))
     if talk.hand.step == "strip":
-        return _strip(talk, text)
+        return _strip_typed(talk, text)
     if talk.hand.step == "line" and text.isdecimal():
         return _counted(talk, int(text))
     return None
@@ -227,6 +229,26 @@ def _ask_strip(talk: Talk) -> Answer:
             "Strip inside?", f"The lot last used here is {lot}.", "Put it in. Show YES, or type another lot."
         )
     return talk.ask("Which lot are the strips of?", "It is on the box.", "Put a strip in and type its lot.")
+
+
+def _strip_typed(talk: Talk, text: str) -> Answer:
+    """A lot as typed, or the code on the strips' box as a hand scanner sends it."""
+    told = talk.scan.code[1:]
+    if not supplies.looks_like_one(told):
+        return _strip(talk, text)
+    try:
+        box = supplies.parse(told)
+    except supplies.SupplyError:
+        return talk.ask("The code on this box does not hold.", "Its check digit or a date in it is wrong.",
+                        "Scan it again, or type the lot.")  # fmt: skip
+    today = moment(talk.scan.at).astimezone(talk.state.practice.zone).date()
+    if box.expires and box.expires < today:
+        return talk.ask(
+            f"These strips were good until {box.expires:%-d %B %Y}.", "", "Take them away, and scan another box."
+        )
+    if not box.lot:
+        return talk.ask("The code on this box names no lot.", "", "Type the lot: it is on the box.")
+    return _strip(talk, box.lot)
 
 
 def _strip(talk: Talk, lot: str) -> Answer:

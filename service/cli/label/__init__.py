@@ -14,6 +14,7 @@ COMMANDS = {
     "patients": "service.cli.label.numbered:patients",
     "cards": "service.cli.label.cards:cards",
     "grade": "service.cli.label.grade:grade_label",
+    "supply": "service.cli.label.supply:supply",
     "stocks": "service.cli.label.showing:stocks_command",
     "design": "service.cli.label.showing:design_command",
     "gallery": "service.cli.label.showing:gallery_command",

@@ -174,3 +174,19 @@ def test_a_count_sheet_is_not_changed_to_nonsense_or_without_a_reason(bridge, sh
     before = bridge.record("set", one).sheet
     assert bridge.act("change set", set=one, sheet=sheet, why=why)["rule"] == rule
     assert bridge.record("set", one).sheet == before
+
+
+def test_the_code_on_the_strips_box_names_the_lot_and_strips_out_of_date_are_not_taken(bridge):
+    one = bridge.new_set()
+    bridge.wash([one])
+    bridge.scans("packing-1", TECHNICIAN, one, "YES", "=16")
+    past, wrong, bare, good = (
+        "=0109506000134352172601311024-99", "=0109506000134353172803311024-117", "=010950600013435217280331",
+        "=]C10109506000134352172803311024-117\x1d21XYZ",
+    )  # fmt: skip
+    assert bridge.scan("packing-1", past)["headline"] == "These strips were good until 31 January 2026."
+    assert bridge.scan("packing-1", wrong)["headline"] == "The code on this box does not hold."
+    assert bridge.scan("packing-1", bare)["headline"] == "The code on this box names no lot."
+    assert bridge.scan("packing-1", good)["headline"] == "Close Dental extraction A?"
+    bridge.scan("packing-1", "DONE")
+    assert bridge.facts("packed")[0].data["strip_lot"] == "24-117"
