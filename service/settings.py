@@ -32,6 +32,10 @@ class Settings:
     doors: str = "closed"
     """`closed`: nobody is answered who has not signed in or been enrolled. `open`: anyone who reaches the service."""
     labels_to: str | None = None
+    printer: str | None = None
+    """A printer's address or a CUPS queue's, for pack labels and load slips."""
+    label_stock: str = "roll-62x40"
+    print_queue: str = "print-queue.db"
     scans_a_second: int = 50
     """From one station of one device; 0 for any number."""
     requests_a_second: int = 50
@@ -45,6 +49,7 @@ class Settings:
 
 _SERVICE: dict[str, type] = {
     "ledger": str, "site": str, "key": str, "host": str, "port": int, "doors": str, "labels_to": str,
+    "printer": str, "label_stock": str, "print_queue": str,
     "scans_a_second": int, "requests_a_second": int, "trusted_proxies": tuple, "tls_cert": str, "tls_key": str,
 }  # fmt: skip
 _PARTS = ("service", "practice", "shelf_life", "logs", "readings", "programmes")

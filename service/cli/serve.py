@@ -8,16 +8,19 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import click
 
+from label_templates import stocks
 from label_templates.codes import badge_code
+from label_templates.stocks import StockError
 from service.cli.ledger import say
 from service.cli.open import fail, key_path, open_ledger, settings_of
 from service.ledger.keys import load_key
 from service.ledger.store import LedgerError
-from service.settings import SettingsError
-from service.stations.desk import Desk
+from service.settings import Settings, SettingsError
+from service.stations.desk import Desk, Printer
 from service.stations.sealing import Sealer
 
 if TYPE_CHECKING:
@@ -87,6 +90,22 @@ def _tls(cert: str | None, key: str | None) -> dict[str, str]:
     return {"ssl_certfile": cert, "ssl_keyfile": key}
 
 
+def _prints(settings: Settings, zone: ZoneInfo, labels_to: str | None, printer: str | None) -> "Printer | None":
+    """Where labels come out: the folder or printer of the command line, else that of the settings."""
+    from service.cli.printing import LabelFolder, LabelPrinter  # noqa: PLC0415
+
+    folder = labels_to or (None if printer else settings.labels_to)
+    if folder:
+        return LabelFolder(Path(folder), zone)
+    if named := printer or settings.printer:
+        try:
+            stock = stocks.stock(settings.label_stock)
+        except StockError as error:
+            raise fail(f"label_stock in the settings: {error}") from error
+        return LabelPrinter(named, Path(settings.print_queue), stock, zone)
+    return None
+
+
 def _watch(desk: Desk, folder: Path) -> "Watch":
     from service.api.watch import Watch  # noqa: PLC0415  (keeps `foldmark --help` quick)
 
@@ -117,6 +136,7 @@ def first_link(doors: "Doors", desk: Desk) -> str | None:
 @click.option(
     "--labels-to", type=click.Path(file_okay=False), help="Print pack labels and load slips as PNGs into this folder."
 )
+@click.option("--printer", help="Print them on this printer instead, such as ipp://192.0.2.7/ipp/print.")
 @click.option("--tls-cert", type=click.Path(dir_okay=False), help="The certificate to serve https with, a PEM file.")
 @click.option("--tls-key", type=click.Path(dir_okay=False), help="Its private key, a PEM file.")
 @click.option("--watch", type=click.Path(file_okay=False, path_type=Path),
@@ -127,6 +147,7 @@ def serve(
     host: str | None,
     port: int | None,
     labels_to: str | None,
+    printer: str | None,
     tls_cert: str | None,
     tls_key: str | None,
     watch: Path | None,
@@ -138,7 +159,6 @@ def serve(
     from service.api.gate import PromptClients  # noqa: PLC0415
     from service.api.listen import PortError, free_port  # noqa: PLC0415
     from service.api.pace import Paces  # noqa: PLC0415
-    from service.cli.printing import LabelFolder  # noqa: PLC0415
     from service.pages.routes import add_pages  # noqa: PLC0415
 
     settings = settings_of(ctx)
@@ -147,10 +167,10 @@ def serve(
         bound = free_port(host or settings.host, settings.port if port is None else port)
     except PortError as error:
         raise fail(str(error)) from error
-    folder = labels_to or settings.labels_to
+    prints = _prints(settings, practice.zone, labels_to, printer)
     tls = _tls(tls_cert or settings.tls_cert, tls_key or settings.tls_key)
     log_lines()
-    desk = Desk(ledger, practice, printer=LabelFolder(Path(folder), practice.zone) if folder else None).start()
+    desk = Desk(ledger, practice, printer=prints).start()
     doors = _doors(settings.doors, desk)
     paces = Paces.of(settings.scans_a_second, settings.requests_a_second)
     beside = Together(_sealer(desk, key_path(settings, practice.site)), _watch(desk, watch) if watch else None)

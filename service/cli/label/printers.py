@@ -4,12 +4,13 @@ import json
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
 import click
 
+from label_templates import stocks
 from label_templates.printer import find, formats, words
 from label_templates.printer.document import Document
 from label_templates.printer.drawing import paper
@@ -47,6 +48,22 @@ def send(
             return queue.job(job.id)
     except (QueueError, AddressError) as error:
         raise fail(str(error)) from error
+
+
+def stock_at(printer: str, stock: Stock) -> Stock:
+    """The stock at the resolution of this printer, where it says one of ours; as it is where it does not answer."""
+    try:
+        with Printer(address(printer), timeout_s=5) as there:
+            told = there.attributes()
+    except AddressError as error:
+        raise fail(str(error)) from error
+    except PrinterError:
+        return stock
+    dots = told.get("pwg-raster-document-resolution-supported") or told.get("printer-resolution-supported") or []
+    known = [dpi for dpi in stocks.RESOLUTIONS if round(dpi) in {across for across, _ in dots}]
+    if not known or stock.resolution_dpi in known:
+        return stock
+    return replace(stock, resolution_dpi=known[-1])
 
 
 def _worked(queue: Queue, uri: str, tell: Callable[[str], None], *, any_stock: bool) -> None:
