@@ -63,16 +63,16 @@ class TarnBridge:
         self._begin(SqliteLedger(self.path, chosen(**choices)), fresh=fresh)
 
     @classmethod
-    def over(cls, ledger, *, fresh=True, close=True):
+    def over(cls, ledger, *, fresh=True, close=True, printer=None):
         """The practice over a ledger that is open; `close` says whether its end closes the ledger."""
         self = cls.__new__(cls)
-        self._begin(ledger, fresh=fresh, close=close)
+        self._begin(ledger, fresh=fresh, close=close, printer=printer)
         return self
 
-    def _begin(self, ledger, *, fresh, close=True):
+    def _begin(self, ledger, *, fresh, close=True, printer=None):
         self.practice = ledger.practice
         self.at = datetime(2026, 3, 4, 8, 0, tzinfo=UTC)
-        self.desk = Desk(ledger, self.practice, clock=lambda: self.at, closes=close).start()
+        self.desk = Desk(ledger, self.practice, clock=lambda: self.at, printer=printer, closes=close).start()
         self.written = Written(self.practice.name, list(self.practice.programmes))
         if fresh:
             self.furnish()

@@ -17,7 +17,7 @@ from service.stations import loading, office, packing, store, theatre, unloading
 from service.stations.hand import Hand
 from service.stations.pins import WANTED, Given, part_of_a_pin
 from service.stations.scan import Scan
-from service.stations.talk import Answer, PinWanted, Talk, number_of
+from service.stations.talk import Answer, Here, PinWanted, Talk, number_of
 
 STATIONS: dict[str, ModuleType] = {
     "wash": wash,
@@ -30,6 +30,7 @@ STATIONS: dict[str, ModuleType] = {
 }
 _DAMAGE_STATIONS = {"packing", "loading", "unloading", "store", "theatre"}
 _RECENT = 5
+_BARE = Here()
 
 
 class Unreadable(Refusal):
@@ -59,13 +60,13 @@ class WrongKind(Refusal):
     """
 
 
-def hear(batch: Batch, part: Part, scan: Scan, given: Given | None = None, *, pins: bool = False) -> dict[str, Any]:
+def hear(batch: Batch, part: Part, scan: Scan, given: Given | None = None, here: Here = _BARE) -> dict[str, Any]:
     """Answer one scan and write what it makes. The answer is what `POST /api/scans` returns.
 
-    With `pins` the acts that take a PIN wait for it; `given` is what the station was given of one.
+    Where PINs are asked for, the acts that take one wait for it; `given` is what the station was given of one.
     """
     hand = Hand.from_json(batch.hand(scan.station))
-    talk = Talk(scan, hand, part, pins)
+    talk = Talk(scan, hand, part, here)
     try:
         answer = _of_a_pin(talk, given) if given else _understand(talk)
     except Question as question:
@@ -156,7 +157,7 @@ def _of_a_pin(talk: Talk, given: Given) -> Answer:
 
 
 def _waits_for_a_pin(talk: Talk) -> bool:
-    return bool(talk.pins and talk.hand.pending and talk.hand.pending["rule"] == WANTED)
+    return bool(talk.here.pins and talk.hand.pending and talk.hand.pending["rule"] == WANTED)
 
 
 def _understand(talk: Talk) -> Answer:
@@ -165,8 +166,12 @@ def _understand(talk: Talk) -> Answer:
         anew = "The service was started anew meanwhile."
         return talk.ask("The PIN once more?", anew, "Give it from its first digit.", WANTED)
     if text.startswith("="):
-        _signed_on(talk)
-        return _typed(talk, _printable(text[1:]))
+        typed = _printable(text[1:])
+        if not codes.is_code(typed.upper()):
+            _signed_on(talk)
+            return _typed(talk, typed)
+        talk.typed, text = True, typed.upper()
+        talk.scan = replace(talk.scan, code=text)
     talk.code = _check(talk, text)
     if talk.code is None:
         _signed_on(talk)

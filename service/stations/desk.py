@@ -19,6 +19,7 @@ from service.stations import scan as scans
 from service.stations.conversation import hear
 from service.stations.pins import Given, Pins, Prove
 from service.stations.scan import Scan, ScanError, happened_at, station_name
+from service.stations.talk import Here
 from service.stations.writer import Clock, Done, Work, Writer, utc_now
 
 log = logging.getLogger("foldmark")
@@ -115,7 +116,7 @@ class Desk:
 
     def _hear(self, scan: Scan, given: Given | None = None) -> "Future[dict[str, Any]]":
         def work(batch: Batch, part: Part) -> Done:
-            answer = hear(batch, part, scan, given, pins=self._pins is not None)
+            answer = hear(batch, part, scan, given, Here(self._pins is not None, self._printer is not None))
             return Done(answer, scan.station, part.noted)
 
         return self._writer.submit(scan.id, work, scan.code)

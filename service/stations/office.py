@@ -2,7 +2,9 @@
 
 from label_templates.codes import Code
 from service.custody.chain import last_seen
+from service.custody.rules.packing import SEALED
 from service.custody.rules.release import against_release, standing
+from service.stations.packing import copy_printed, stuck
 from service.stations.store import shelf_name
 from service.stations.talk import Answer, Talk, number_of
 
@@ -12,6 +14,8 @@ TAKES = "a load card, a pack or a set tag"
 def scan(talk: Talk, code: Code) -> Answer | None:
     if code.letter in "LW":
         return _look(talk, code.text)
+    if code.letter == "P" and talk.hand.step == "label":
+        return _stuck(talk, code.text)
     if code.letter == "P":
         return _where(talk, code.text)
     if code.letter == "S":
@@ -47,14 +51,28 @@ def _where(talk: Talk, code: str) -> Answer:
         return talk.ask("Not known.", f"No pack was ever begun under {code} here.", "Set it aside.")
     seen_station, _ = last_seen(talk.state, pack)
     place = f"on {shelf_name(pack.shelf)}" if pack.shelf else f"last seen at {seen_station}"
-    words = ", ".join([talk.state.where(pack), *talk.state.flags(pack)])
-    return talk.ask(
-        f"{talk.called(pack)}: {words}; {place}.", "A look, not a leave to open it.", "Scan it before opening."
-    )
+    where = talk.state.where(pack)
+    words = ", ".join([where, *talk.state.flags(pack)])
+    headline, detail = f"{talk.called(pack)}: {words}; {place}.", "A look, not a leave to open it."
+    if not talk.here.prints or where not in SEALED or pack.compromised:
+        return talk.ask(headline, detail, "Scan it before opening.")
+    talk.hand.rest()
+    talk.hand.step, talk.hand.work = "copy", {"pack": code}
+    return talk.ask(headline, detail, "Scan it before opening. YES prints its label again, as a copy.")
+
+
+def _stuck(talk: Talk, code: str) -> Answer:
+    stuck(talk, code, talk.hand.work["pack"])
+    talk.hand.rest()
+    name = talk.pack_name(code)
+    return talk.go(f"{name} is labelled.", "", "Put it back where it was.", title=name)
 
 
 def card(talk: Talk, word: str) -> Answer | None:
     load, step = talk.hand.load, talk.hand.step
+    if step == "copy" and word == "YES":
+        (printed,) = talk.do("print label", pack=talk.hand.work["pack"])
+        return copy_printed(talk, printed)
     if load and step == "release" and word == "YES":
         talk.do("release", load=load)
         talk.hand.rest()

@@ -4,7 +4,7 @@ from typing import Any
 
 from label_templates import supplies
 from label_templates.codes import Code
-from service.custody.facts import moment
+from service.custody.facts import Fact, moment
 from service.custody.records import InstrumentSet
 from service.custody.rules.packing import WRAPS
 from service.stations.talk import Answer, Talk
@@ -30,7 +30,13 @@ def scan(talk: Talk, code: Code) -> Answer | None:
 
 
 def _begin(talk: Talk, set_code: str) -> Answer:
-    talk.do("start packing", set=set_code)
+    if talk.hand.step == "label" and set_code != talk.hand.work["set"]:
+        talk.do("set label aside", pack=talk.hand.work["pack"])
+        talk.hand.rest()
+    told = {"prints": talk.here.prints}
+    printed = [fact for fact in talk.do("start packing", told, set=set_code) if fact.kind == "label_printed"]
+    if printed:
+        return copy_printed(talk, printed[0])
     owner = talk.state.set(set_code)
     talk.hand.rest()
     talk.hand.step = "inspect"
@@ -46,6 +52,20 @@ def _begin(talk: Talk, set_code: str) -> Answer:
     )
 
 
+def copy_printed(talk: Talk, printed: Fact) -> Answer:
+    """A pack's label comes out of the printer again: it waits to be scanned, like the first."""
+    pack = str(printed.pack)
+    name, copy = talk.pack_name(pack), printed.data["copy"]
+    talk.hand.rest()
+    talk.hand.step, talk.hand.work = "label", {"set": printed.set, "pack": pack}
+    talk.hand.last_pack = pack
+    words = f"It is marked as copy {copy}." if copy > 1 else "It is the first that is printed."
+    return Answer(
+        "go", f"The label of {name} is printed again.", words, "Stick it over the old one, then scan it.",
+        pack, title=name,
+    )  # fmt: skip
+
+
 def _owner(talk: Talk) -> InstrumentSet:
     owner = talk.state.set(talk.hand.work.get("set"))
     if owner is None:
@@ -55,12 +75,18 @@ def _owner(talk: Talk) -> InstrumentSet:
 
 def _label(talk: Talk, pack_code: str) -> Answer:
     expected = talk.hand.work.get("pack") if talk.hand.step == "label" else None
-    talk.do("stick label", {"expected": expected} if expected else None, pack=pack_code)
+    stuck(talk, pack_code, expected)
     talk.hand.last_pack = pack_code
     if expected:
         talk.hand.rest()
     name = talk.pack_name(pack_code)
     return talk.go(f"{name} is labelled.", "", "Take it to loading, or scan the next set.", title=name)
+
+
+def stuck(talk: Talk, pack_code: str, expected: str | None) -> None:
+    """The label on a pack was scanned; or its code was typed, as it stands there written by hand."""
+    told = {"expected": expected, "by_hand": talk.typed}
+    talk.do("stick label", {key: value for key, value in told.items() if value}, pack=pack_code)
 
 
 def _sheet_changed(talk: Talk) -> Answer | None:
@@ -94,6 +120,11 @@ def card(talk: Talk, word: str) -> Answer | None:
         return _close(talk)
     if word == "DONE" and step in {"count", "line"}:
         return _ask_count(talk, "DONE does not stand for a count.")
+    if word == "NO" and step == "label":
+        name = talk.pack_name(talk.hand.work["pack"])
+        talk.hand.rest()
+        return talk.go(f"The label of {name} waits.", "Before it was scanned, the pack is not loaded.",
+                       "Scan the next set tag.")  # fmt: skip
     if word == "NO" and step:
         talk.hand.rest()
         return talk.go("Put aside.", "Nothing more was written of this set.", "Scan the next set tag.")
@@ -272,7 +303,8 @@ def _close(talk: Talk) -> Answer:
     short = " It goes SHORT." if packed.data["short"] else ""
     talk.hand.step, talk.hand.work = "label", {"set": owner.code, "pack": packed.pack}
     talk.hand.last_pack = packed.pack
+    by_hand = f"Stick the label on, then scan it. Without a label, write {packed.pack} on it by hand and type that."
     return Answer(
-        "go", f"{owner.name} is packed.", f"Turn {owner.turn}.{short}", "Stick the label on, then scan it.",
-        packed.pack, title=owner.name,
+        "go", f"{owner.name} is packed.", f"Turn {owner.turn}.{short}",
+        "Stick the label on, then scan it." if talk.here.prints else by_hand, packed.pack, title=owner.name,
     )  # fmt: skip

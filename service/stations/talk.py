@@ -53,14 +53,26 @@ class StillThisLoad(Question):
     """
 
 
+@dataclass(frozen=True, slots=True)
+class Here:
+    """What is set up: whether stations ask for PINs, and whether the service prints labels."""
+
+    pins: bool = False
+    prints: bool = False
+
+
 @dataclass(slots=True)
 class Talk:
-    """A scan being answered. With `pins` an act that takes the PIN is done only by who has just `proved` it."""
+    """A scan being answered. Where PINs are asked for, an act that takes one is done by who has just `proved` it.
+
+    `typed` says that a person typed the code.
+    """
 
     scan: Scan
     hand: Hand
     part: Part
-    pins: bool = False
+    here: Here = Here()
+    typed: bool = False
     proved: str | None = None
     code: Code | None = None
     confirmed: frozenset[str] = frozenset()
@@ -96,7 +108,7 @@ class Talk:
         outcome = decide(self.state, act)
         if isinstance(outcome, Refusal):
             raise outcome
-        if self.pins and does in PIN and act.by and self.proved != act.by:
+        if self.here.pins and does in PIN and act.by and self.proved != act.by:
             raise PinWanted(act.by, does)
         if self.scan.clock:
             for fact in outcome:

@@ -257,7 +257,7 @@ def _override(talk: Talk, reason: str) -> Answer:
     opening = "open it, look at the strip, then show TURNED, PALE or UNSURE."
     said = f"Overridden: {talk.pack_name(work['pack'])}."
     unconfirmed = "Unconfirmed until the surgeon's PIN, within 24 hours."
-    if not talk.pins:
+    if not talk.here.pins:
         return Answer("ask", said, unconfirmed, f"{opening[0].upper()}{opening[1:]}", work["pack"], "override")
     talk.hand.step, talk.hand.work = "confirm", work
     pending = {"code": _YES, "confirmed": [], "rule": WANTED, "reasons": [], "needs_reason": False, "why": None}

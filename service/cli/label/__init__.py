@@ -12,6 +12,7 @@ COMMANDS = {
     "badges": "service.cli.label.numbered:badges",
     "shelves": "service.cli.label.numbered:shelves",
     "patients": "service.cli.label.numbered:patients",
+    "instruments": "service.cli.label.numbered:instruments",
     "cards": "service.cli.label.cards:cards",
     "grade": "service.cli.label.grade:grade_label",
     "supply": "service.cli.label.supply:supply",
@@ -21,15 +22,18 @@ COMMANDS = {
     "calibrate": "service.cli.label.showing:calibrate_command",
     "printers": "service.cli.label.printers:printers",
     "queue": "service.cli.label.printers:print_queue",
+    "void": "service.cli.label.voiding:void",
 }
 
 
 @click.group(cls=Lazy, places=COMMANDS, epilog="\b\nExamples:\n  foldmark label cards -o cards.pdf\n"
-             "  foldmark label loads --machine L-K7-1 --from 331 --count 8 -o loads.pdf\n"
-             '  foldmark label sets "S-K7-0042-*" --name "Dental extraction A" --mark "blue, two bars" -o tag.png\n'
-             "  foldmark --ledger practice.db label packs P-K7-0042-0017-R --from-ledger -o pack.pdf")  # fmt: skip
+             "  foldmark label loads --machine L-K7-1 --count 8 -o loads.pdf\n"
+             "  foldmark label sets --csv sets.csv -o tags.pdf\n"
+             "  foldmark label packs P-K7-0042-0017-R -o pack.png\n"
+             '  foldmark label void A-K7-000024-P --why "card lost"')  # fmt: skip
 def label() -> None:
-    """Draw labels into a PDF, or one of them into a PNG. Every symbol is read back before the file is written.
+    """Labels into a PDF, or one of them into a PNG. Every symbol is read back before the file is written.
 
+    New codes come from the ledger, which never gives one twice; codes that are named are printed again, as copies.
     Use steam-proof label stock: direct-thermal paper turns black in an autoclave.
     """

@@ -1,15 +1,13 @@
 """Bench cards: scanned instead of pressing a key. They are the same everywhere, and no ledger issues them."""
 
-from typing import Any
-
 import click
 
 from label_templates.labels import BENCH_CARDS
-from service.cli.label.drawing import outputs, write
+from service.cli.label.drawing import Output, outputs
 
 
 @click.command()
 @outputs
-def cards(**output: Any) -> None:
+def cards(output: Output) -> None:
     """Every bench card: DONE, END, WET, the digits and the rest."""
-    write(lambda: list(BENCH_CARDS), **output)
+    output.write([card for card in BENCH_CARDS for _ in range(output.copies)])

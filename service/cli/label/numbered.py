@@ -1,47 +1,69 @@
-"""Labels that bear a number of their own: load cards, badges, shelves, patient cards."""
-
-from collections.abc import Callable
-from typing import Any
+"""Labels that bear a number of their own: load cards, badges, shelves, patient cards, instruments."""
 
 import click
 
-from label_templates import codes
-from label_templates.labels import BadgeLabel, Label, LoadCard, PatientCard, ShelfLabel
-from service.cli.label.drawing import outputs, write
+from service.cli.label.drawing import Output, outputs
+from service.cli.label.issuing import MAKE, ask, first_printed, named, office, reprinted, told_if_unprinted
+from service.cli.open import fail
+from service.custody.rules.issuing import MOST_AT_ONCE, SERIES_OF
+
+_LETTERS = {**{kind: (letter,) for kind, letter in SERIES_OF.items()}, "loads": ("L", "W")}
 
 
-def _range(first: int, count: int) -> range:
-    return range(first, first + count)
+def _print(
+    ctx: click.Context, kind: str, told: tuple[str, ...], count: int, machine: str | None, output: Output
+) -> None:
+    make, again = MAKE[kind], named(told, *_LETTERS[kind])
+    output.check(len(again or [""] * count) * output.copies)
+    with office(ctx, again[0] if again else None) as desk:
+        if again:
+            output.write(reprinted(desk, again, make, output))
+            return
+        more = {"machine": machine} if machine else {}
+        issued = ask(desk, "issue codes", kind=kind, count=count, **more)["codes"]
+        with told_if_unprinted(issued, f"foldmark label {kind} --again"):
+            output.write(first_printed(desk, issued, make, output))
+        if not output.as_json:
+            click.echo(f"New: {' to '.join(dict.fromkeys((issued[0], issued[-1])))}.")
 
 
-@click.command()
-@click.option("--machine", required=True, help="Such as L-K7-1 (steam) or W-K7-1 (wash).")
-@click.option("--machine-name", default="", help="What people call it.")
-@click.option("--from", "first", default=1, type=click.IntRange(0, 9999), help="The first number.")
-@click.option("--count", default=24, type=click.IntRange(1, 1000), help="How many.")
-@outputs
-def loads(machine: str, machine_name: str, first: int, count: int, **output: Any) -> None:
-    """Load cards, laid with the machine until they are used."""
-    write(
-        lambda: [LoadCard(codes.load_code(machine, n).text, machine_name or machine) for n in _range(first, count)],
-        **output,
-    )
-
-
-def _numbered(name: str, words: str, make: Callable[[str, int], Label]) -> click.Command:
-    @click.command(name, help=words)
-    @click.option("--site", required=True, help="The site's two characters.")
-    @click.option("--from", "first", default=1, type=click.IntRange(0), help="The first number.")
-    @click.option("--count", default=24, type=click.IntRange(1, 1000), help="How many.")
+def _numbered(kind: str, words: str) -> click.Command:
+    @click.command(kind, help=f"{words} New ones, or copies of the codes named: one by one, or as FIRST..LAST.")
+    @click.argument("codes_", metavar="[CODE…]", nargs=-1)
+    @click.option("--again", is_flag=True, help="Print the codes named again; without it they are all the same.")
+    @click.option("--count", default=24, type=click.IntRange(1, MOST_AT_ONCE), help="How many new; 24 unless told.")
     @outputs
-    def numbered(site: str, first: int, count: int, **output: Any) -> None:
-        write(lambda: [make(site, number) for number in _range(first, count)], **output)
+    @click.pass_context
+    def numbered(ctx: click.Context, codes_: tuple[str, ...], count: int, output: Output, *, again: bool) -> None:
+        _named_if(again, codes_)
+        _print(ctx, kind, codes_, count, None, output)
 
     return numbered
 
 
-badges = _numbered("badges", "Badges.", lambda site, n: BadgeLabel(codes.badge_code(site, n).text, ""))
-shelves = _numbered("shelves", "Shelf labels.", lambda site, n: ShelfLabel(codes.shelf_code(site, n).text, ""))
-patients = _numbered(
-    "patients", "A roll of provisional patient codes.", lambda site, n: PatientCard(codes.patient_code(site, n).text)
-)
+def _named_if(again: bool, told: tuple[str, ...]) -> None:
+    if again and not told:
+        raise fail("--again takes the codes to print again: name them, or leave it out for new ones")
+
+
+badges = _numbered("badges", "Badges.")
+shelves = _numbered("shelves", "Shelf labels.")
+patients = _numbered("patients", "A roll of provisional patient codes.")
+instruments = _numbered("instruments", "Codes for single instruments.")
+
+
+@click.command()
+@click.argument("codes_", metavar="[CODE…]", nargs=-1)
+@click.option("--again", is_flag=True, help="Print the codes named again; without it they are all the same.")
+@click.option("--machine", help="Such as L-K7-1 (steam) or W-K7-1 (wash): whose new cards.")
+@click.option("--count", default=24, type=click.IntRange(1, MOST_AT_ONCE), help="How many new; 24 unless told.")
+@outputs
+@click.pass_context
+def loads(
+    ctx: click.Context, codes_: tuple[str, ...], machine: str | None, count: int, output: Output, *, again: bool
+) -> None:
+    """Load cards, laid with the machine until used. New ones, or copies of the codes named, also as FIRST..LAST."""
+    _named_if(again, codes_)
+    if not codes_ and not machine:
+        raise fail("new load cards are a machine's: name it, such as --machine L-K7-1")
+    _print(ctx, "loads", codes_, count, machine, output)

@@ -1,60 +1,72 @@
-"""Heat-proof tags for sets."""
+"""Heat-proof tags for sets: of those that are registered, or of a whole table that is registered first."""
 
-import csv
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import click
 
-from label_templates.labels import Label, SetTag
-from service.cli.label.drawing import mark_from, outputs, write
-from service.cli.open import fail, reading
-from service.custody.records import InstrumentSet
-from service.stations.printed import mark_of
+from label_templates import codes
+from label_templates.labels import SetTag
+from service.cli.label.drawing import WRONG, Output, mark_from, outputs
+from service.cli.label.issuing import ask, named, office, reprinted, set_tag, told_if_unprinted
+from service.cli.open import fail
+from service.stations.desk import Desk
 
 
-@click.command()
-@click.argument("codes_", metavar="CODE…", nargs=-1)
-@click.option("--name", default="", help="The set's name, for all codes named.")
-@click.option("--mark", help='Colour and pattern, such as "blue, two bars".')
+@click.command(epilog="\b\nExamples:\n  foldmark label sets --csv sets.csv -o tags.pdf\n"
+               "  foldmark label sets S-K7-0042-* -o tag.png\n\n"
+               "The table has the columns name, kind, implant, mark, code, group, line, count. A set begins with the "
+               "line that has its name; lines below without one go on with its count sheet. With a code, the tag of "
+               "that set is printed again.")  # fmt: skip
+@click.argument("codes_", metavar="[CODE…]", nargs=-1)
 @click.option("--csv", "table", type=click.Path(exists=True, dir_okay=False, path_type=Path),
-              help="A table with the columns code,name and, where wanted, mark.")  # fmt: skip
-@click.option("--from-ledger", is_flag=True, help="Take names and marks from the ledger; without codes, all its sets.")
+              help="A table of sets: all of it is registered, or none.")  # fmt: skip
+@click.option("--from-ledger", is_flag=True, hidden=True, expose_value=False)
 @outputs
 @click.pass_context
-def sets(
-    ctx: click.Context, codes_: tuple[str, ...], name: str, mark: str | None, table: Path | None, *, from_ledger: bool,
-    **output: Any,
-) -> None:  # fmt: skip
-    """Heat-proof tags for sets."""
-
-    def make() -> Iterable[Label]:
+def sets(ctx: click.Context, codes_: tuple[str, ...], table: Path | None, output: Output) -> None:
+    """Tags of the sets named, of all in a table, or of every set in use whose tag was never printed."""
+    told = named(codes_, "S")
+    if table and told:
+        raise fail("name codes or a table, not both: a code goes into the table's column code")
+    with office(ctx, told[0] if told else None) as desk:
         if table:
-            return [SetTag(row["code"], row["name"], mark_from(row.get("mark"))) for row in _rows(table)]
-        if from_ledger:
-            return [SetTag(owner.code, owner.name, mark_of(owner)) for owner in _sets(ctx, codes_)]
-        return [SetTag(code, name or code, mark_from(mark)) for code in codes_]
-
-    write(make, **output)
+            _from_table(desk, table, output)
+        else:
+            output.write(reprinted(desk, told or _untagged(desk), set_tag, output))
 
 
-def _rows(table: Path) -> list[dict[str, str]]:
-    try:
-        with table.open(newline="", encoding="utf-8-sig") as file:
-            reader = csv.DictReader(file)
-            missing = {"code", "name"} - set(reader.fieldnames or ())
-            if missing:
-                raise fail(f"{table} lacks the column {min(missing)}: the first line names code,name,mark")
-            return list(reader)
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise fail(f"{table} is not a CSV in UTF-8 ({error}): export it again") from error
+def _untagged(desk: Desk) -> list[str]:
+    with desk.ledger.reading() as reader:
+        return [one.code for one in reader.state.sets() if not one.retired and not reader.state.label(one.code)]
 
 
-def _sets(ctx: click.Context, wanted: Sequence[str]) -> list[InstrumentSet]:
-    with reading(ctx) as reader:
-        known = {owner.code: owner for owner in reader.state.sets()}
-    for code in wanted:
-        if code not in known:
-            raise fail(f"no set is registered under {code} in this ledger: check the code")
-    return [known[code] for code in wanted] if wanted else [owner for owner in known.values() if not owner.retired]
+def _from_table(desk: Desk, path: Path, output: Output) -> None:
+    from service.cli.label.table import Row, read, wrong  # noqa: PLC0415 (only a table needs the forms)
+
+    rows = read(path)
+    with desk.ledger.reading() as reader:
+        known = {owner.code: owner.name for owner in reader.state.sets() if not owner.retired}
+    taken = {name: code for code, name in known.items()}
+
+    def check(row: Row) -> None:
+        if row.code and known.get(row.code) != row.name:
+            there = f"it is {known[row.code]} here" if row.code in known else "no set is registered under it here"
+            raise wrong(path, row.line, "code", f"{row.code} is not {row.name}: {there}")
+        if not row.code and row.name in taken:
+            why = f"{row.name} is registered already, as {taken[row.name]}: write that into the column code"
+            raise wrong(path, row.line, "name", why)
+        try:
+            tag = SetTag(row.code or codes.set_code(desk.practice.site, 9999).text, row.name, mark_from(row.mark))
+            output.fits(tag, len(rows) * output.copies)
+        except WRONG as error:
+            raise wrong(path, row.line, "mark" if "pattern" in str(error) else "name", str(error)) from error
+
+    for row in rows:
+        check(row)
+    new = [row.told for row in rows if not row.code]
+    made = ask(desk, "register sets", sets=new)["codes"] if new else []
+    fresh = iter(made)
+    wanted: Sequence[str] = [row.code or next(fresh) for row in rows]
+    with told_if_unprinted(wanted, "foldmark label sets"):
+        output.write(reprinted(desk, wanted, set_tag, output))

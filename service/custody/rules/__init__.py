@@ -44,6 +44,7 @@ ACTS: dict[str, Rule] = {
     "close pack": packing.close_pack,
     "print label": issuing.print_label,
     "stick label": packing.label_stuck,
+    "set label aside": packing.set_label_aside,
     "open steam load": loading.open_steam_load,
     "load pack": loading.load_pack,
     "take out": loading.take_out,

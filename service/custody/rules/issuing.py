@@ -1,5 +1,6 @@
 """Codes: issued by number, so that none is given twice; printed again as copies; voided for good."""
 
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Final
@@ -137,13 +138,24 @@ def name_patient(state: State, act: Act) -> list[Fact]:
 
 
 def print_label(state: State, act: Act) -> list[Fact]:
-    """The label of `act.pack`, or of the code in `act.data`, is printed; each after the first is a copy."""
-    code = codes.parse(str(act.data.get("code") or act.pack))
-    stop_if_voided(state, code.text)
-    if code.letter == "P":
-        return packing.print_label(state, replace(act, pack=code.text))
-    why = {"why": act.why} if act.why else {}
-    return [act.fact("label_printed", {"copy": _prints(state, act, code) + 1, "code": code.text} | why)]
+    """Labels are printed: `act.pack`'s, or those of the `codes` in `act.data`, or of its `code`; all, or none.
+
+    Each after the first of a code is a copy, and says which.
+    """
+    facts: list[Fact] = []
+    earlier: Counter[str] = Counter()
+    for text in act.data.get("codes") or [act.data.get("code") or act.pack]:
+        code = codes.parse(str(text))
+        stop_if_voided(state, code.text)
+        if code.letter == "P":
+            (printed,) = packing.print_label(state, replace(act, pack=code.text))
+        else:
+            why = {"why": act.why} if act.why else {}
+            printed = act.fact("label_printed", {"copy": _prints(state, act, code) + 1, "code": code.text} | why)
+        printed.data["copy"] += earlier[code.text]
+        earlier[code.text] += 1
+        facts.append(printed)
+    return facts
 
 
 def _prints(state: State, act: Act, code: Code) -> int:

@@ -1,5 +1,6 @@
 """Packing: looked at, counted onto its sheet, wrapped, labelled."""
 
+from dataclasses import replace
 from typing import Any
 
 from service.custody.chain import State
@@ -96,6 +97,27 @@ class WrongLabel(Refusal):
     """
 
 
+class CopyOfLabel(Question):
+    """Print the label of {name} again?
+
+    Its pack {pack} is {state}. A copy has the same code, and says that it is a copy.
+
+    YES prints it. NO leaves it: then go on with that pack, or scan the set in front of you.
+    """
+
+
+class LabelFirst(Question):
+    """The label of {name} is not stuck yet.
+
+    It was packed, and its label was not scanned. One pack at a time: then no label comes onto another pack.
+
+    Scan its label. Or say why it waits: 1 printer is out, 2 label is spoiled, or typed. NO goes back to it.
+    """
+
+    needs_reason = True
+    reasons = ("printer is out: the code is written by hand", "label is spoiled: it is printed again")
+
+
 class NotPacked(Refusal):
     """This pack is not packed.
 
@@ -106,10 +128,14 @@ class NotPacked(Refusal):
 
 
 WRAPS = ("double", "pouch", "none")
+SEALED = ("packed", "loaded", "waiting", "released")
 
 
 def start_packing(state: State, act: Act) -> list[Fact]:
-    """A set tag at packing: may this set be packed? A pack never opened may begin its next turn clean."""
+    """A set tag at packing: may this set be packed? A pack never opened may begin its next turn clean.
+
+    Where a printer `prints`, the label of one that is sealed may be printed again.
+    """
     owner = registered_set(state, act.set)
     pack = state.pack(owner.pack)
     if pack is None:
@@ -120,6 +146,9 @@ def start_packing(state: State, act: Act) -> list[Fact]:
     if where in {"soiled", "washing", "opened"}:
         raise NotWashed(name=owner.name, state=where)
     spent = pack.compromised or "compromised" in state.flags(pack) or where == "released"
+    if not spent and act.data.get("prints"):
+        ask(act, CopyOfLabel(name=owner.name, pack=pack.code, state=where))
+        return print_label(state, replace(act, pack=pack.code))
     if not spent:
         raise AlreadyPacked(pack=pack.code, state=where)
     if not state.practice.clean_entry:
@@ -203,7 +232,10 @@ def print_label(state: State, act: Act) -> list[Fact]:
 
 
 def label_stuck(state: State, act: Act) -> list[Fact]:
-    """The stuck label was scanned. `act.data["expected"]` is the pack in hand, if one is."""
+    """The stuck label was scanned, or typed where it was written `by_hand`. A copy is scanned like the first.
+
+    `act.data["expected"]` is the pack in hand, if one is.
+    """
     pack = known_pack(state, act.pack)
     expected = act.data.get("expected")
     if expected and expected != pack.code:
@@ -211,6 +243,29 @@ def label_stuck(state: State, act: Act) -> list[Fact]:
     where = state.where(pack)
     if where in {"soiled", "washing", "clean"}:
         raise NotPacked(pack=pack.code, state=where)
-    if where != "packed":
+    copy = _copy_to_scan(state, pack)
+    if where != "packed" and not (copy and where in SEALED):
         raise AlreadyPacked(pack=pack.code, state=f"{where} ({name_of(state, pack)})")
-    return [] if pack.labelled_at else [act.fact("labelled", set=pack.set, load=None)]
+    if pack.labelled_at and not copy:
+        return []
+    told = {"by_hand": act.data.get("by_hand"), "copy": copy}
+    return [act.fact("labelled", {key: value for key, value in told.items() if value}, set=pack.set, load=None)]
+
+
+def _copy_to_scan(state: State, pack: Pack) -> int | None:
+    """The number of the copy that was printed since the pack's label was last scanned."""
+    if pack.labelled_at is None or pack.prints < 2:
+        return None
+    told = [fact for fact in state.history("pack", pack.code) if fact.kind in {"labelled", "label_printed"}]
+    return told[-1].data["copy"] if told and told[-1].kind == "label_printed" else None
+
+
+def set_label_aside(state: State, act: Act) -> list[Fact]:
+    """The next set comes before the label of the last one is stuck: a note with the reason beside its packing."""
+    pack = known_pack(state, act.pack)
+    packed = [fact for fact in state.history("pack", pack.code) if fact.kind == "packed"]
+    if not packed or (pack.labelled_at and not _copy_to_scan(state, pack)):
+        return []
+    ask(act, LabelFirst(name=name_of(state, pack)))
+    note = {"of": packed[-1].id, "undo": False, "why": f"label not stuck yet: {act.why}"}
+    return [act.fact("amended", note, set=pack.set, load=None)]

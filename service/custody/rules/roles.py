@@ -13,10 +13,10 @@ _MANAGER = frozenset({"manager"})
 MAY: dict[str, frozenset[str]] = dict.fromkeys(
     (
         "sign on", "compromise", "undo", "open wash load", "wash set", "end wash", "start packing", "inspect",
-        "close pack", "print label", "stick label", "open steam load", "load pack", "take out", "start cycle",
-        "open for unloading", "end cycle", "unload pack", "pale tape", "store pack", "open case", "resume case",
-        "may open", "open pack", "open unused", "return pack", "check set inside", "count", "close case", "hold",
-        "release", "identify patient", "name patient",
+        "close pack", "print label", "stick label", "set label aside", "open steam load", "load pack", "take out",
+        "start cycle", "open for unloading", "end cycle", "unload pack", "pale tape", "store pack", "open case",
+        "resume case", "may open", "open pack", "open unused", "return pack", "check set inside", "count", "close case",
+        "hold", "release", "identify patient", "name patient",
     ),
     _HANDS,
 ) | dict.fromkeys(

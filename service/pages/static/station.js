@@ -1,5 +1,6 @@
 // A station's screen. The service says how the station stands; what is scanned, typed or touched goes to it by the outbox.
 // What the service has not answered is NOT CHECKED: no answer is not a go.
+import { isOurs } from "./codes.js";
 import { offerCamera } from "./station/eye.js";
 import { offerChoices } from "./station/choices.js";
 import { listen } from "./station/link.js";
@@ -18,7 +19,7 @@ let mine = [], madeAt = 0; // this station's scans without an answer, and when t
 let refused = null; // the scan that the service would not take
 let stuck = false, answers = []; // whether scans have had to wait, and what they were answered since
 
-const called = (scan) => (scan.code.startsWith("=") ? said("what was typed") : scan.code);
+const called = ({ code }) => (code.startsWith("=") && !isOurs(code.slice(1)) ? said("what was typed") : code.replace(/^=/, ""));
 const isDigit = (code) => /^K-\d-/.test(code);
 const unchecked = (headline, detail) => say({ verdict: "not checked", headline, detail, next: said("paper") });
 const overdue = () => mine.filter((scan) => stuck || Date.now() - Date.parse(scan.seen_at) > PATIENCE_MS);

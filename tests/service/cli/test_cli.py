@@ -137,7 +137,7 @@ def test_board_says_where_every_set_is(ledger):
         (["custody", "S-K7-0001-H"], "a pack code is needed"), (["custody", "P-K7-0042-0017-R"], "no pack was ever begun"),
         (["recall", "L-K7-1-0331-K"], "never began"), (["recall", wash_load(1), "--reach", "since"], "for steam loads"),
         (["recall", "x", "--reach", "sideways"], "Invalid value"), (["frobnicate"], "No such command"), (["export", "-o", "/nope/x"], "cannot be written"),
-        (["label", "slips", "L-K7-1-0331-K", "-o", "x.pdf"], "was not started"), (["label", "sets", "S-K7-0042-*", "--from-ledger", "-o", "x.png"], "no set is registered"),
+        (["label", "slips", "L-K7-1-0331-K", "-o", "x.pdf"], "was not started"), (["label", "sets", "S-K7-0042-*", "--from-ledger", "-o", "x.png"], "never issued"),
     ],
 )  # fmt: skip
 def test_wrong_use_is_one_line_and_status_2(ledger, tmp_path, arguments, words):
@@ -330,25 +330,6 @@ def test_labels_from_the_ledger(ledger, tmp_path):
         assert json.loads(done.stdout)["labels"]
     words = pypdfium2.PdfDocument(str(tmp_path / "l.pdf"))[0].get_textpage().get_text_range()
     assert "Use by" in words and load_code in words
-
-
-def test_labels_without_a_ledger(tmp_path):
-    table = tmp_path / "sets.csv"
-    table.write_text('code,name,mark\nS-K7-0042-*,Dental extraction A,"blue, dots"\n')
-    out = str(tmp_path / "l.pdf")
-    for arguments in (["cards"], ["badges", "--site", "K7", "--count", "3"], ["shelves", "--site", "K7"], ["patients", "--site", "K7"],
-                      ["loads", "--machine", "W-K7-1", "--from", "5", "--count", "2"], ["sets", "--csv", str(table)],
-                      ["packs", "P-K7-0042-0017-R", "--name", "A", "--packed-at", "2026-03-04T10:12"]):  # fmt: skip
-        assert run("label", *arguments, "-o", out).returncode == 0, arguments
-    assert run("label", "cards", "-o", str(tmp_path / "l.png")).returncode == 2
-    assert run("label", "cards", "-o", str(tmp_path / "l.doc")).returncode == 2
-    assert run("label", "cards", "-o", out, "--start", "25").returncode == 2
-    assert run("label", "sets", "-o", out).returncode == 2
-    assert run("label", "loads", "--machine", "kettle", "-o", out).returncode == 2
-    table.write_text("kode,name\nx,y\n")
-    assert "lacks the column code" in run("label", "sets", "--csv", str(table), "-o", out).stderr
-    table.write_bytes(b"\xff\xfe\x00")
-    assert run("label", "sets", "--csv", str(table), "-o", out).returncode == 2
 
 
 def test_doctor_says_what_is_here_and_whether_that_is_enough(ledger, tmp_path):

@@ -10,9 +10,11 @@ from label_templates.printer import find
 from label_templates.printer.drawing import document
 from label_templates.printer.queue import Queue
 from service.cli.label.printers import send
+from service.cli.printing import LabelPrinter, PrintError
 from tests.command import foldmark
 from tests.label_templates.printer.one_pack import CODE, PACK, ROLL
 from tests.label_templates.printer.played import played as playing
+from tests.practice import TarnBridge
 
 
 @pytest.fixture
@@ -212,3 +214,32 @@ def test_a_printer_s_new_certificate_is_believed_from_now_on_when_told_so(queue,
         kept.note_certificate(uri, "an old one")
         assert foldmark("label", "printers", "--trust", uri, "--queue", queue).returncode == 0
         assert kept.certificate(uri) is None
+
+
+def test_any_label_command_prints_straight_on_a_printer_at_its_resolution(printer, queue):
+    printed = foldmark("label", "cards", "--printer", printer.uri, "--queue", queue)
+    assert printed.returncode == 0, printed.stderr
+    assert "printed: 26 labels on roll-62x40, every symbol read back." in printed.stdout
+    assert len(printer.arrived) == 1
+    twice = foldmark("label", "cards", "--printer", printer.uri, "--queue", queue, "-o", "x.pdf")
+    assert twice.returncode == 2 and "leave out -o or --printer" in twice.stderr
+
+
+def test_the_service_prints_a_packs_label_and_what_its_printer_could_not_print_comes_with_the_next(
+    tmp_path, printer, queue
+):
+    bridge = TarnBridge(tmp_path)
+    pack, _ = bridge.ready()
+    with bridge.desk.ledger.reading() as reader:
+        record = reader.state.pack(pack)
+        owner = reader.state.set(record.set)
+    labels = LabelPrinter(printer.uri, queue, ROLL, bridge.desk.practice.zone)
+    labels.pack(owner, record)
+    assert len(printer.arrived) == 1
+    printer.down()
+    with pytest.raises(PrintError, match=r"waiting, .*does not answer"):
+        labels.pack(owner, record, 2)
+    printer.up()
+    labels.pack(owner, record, 3)
+    assert len(printer.arrived) == 3
+    assert [job.state for job in Queue(queue).jobs()] == ["printed"] * 3

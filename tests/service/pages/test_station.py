@@ -175,6 +175,18 @@ def test_typing_says_at_once_whether_the_check_character_fits(page):
         assert shown.inner_text("#check") == says
 
 
+def test_a_packs_code_written_by_hand_is_typed_and_is_its_label(page):
+    shown, bridge, _ = page
+    one = bridge.new_set()
+    bridge.wash([one])
+    bridge.scans("packing-1", TECHNICIAN, one, "YES", "=16", "=24-117", "DONE")
+    at_station(shown, "packing-1")
+    shown.fill("#typed", bridge.pack_of(one).lower())
+    shown.press("#typed", "Enter")
+    shown.wait_for_selector("#verdict[data-verdict=go] #headline:has-text('is labelled')", timeout=LONG)
+    assert bridge.facts("labelled")[0].data == {"by_hand": True}
+
+
 def test_a_hand_scanner_is_heard_with_the_focus_anywhere(page):
     shown, bridge, _ = page
     at_station(shown, "wash-1")

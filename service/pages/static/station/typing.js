@@ -60,7 +60,9 @@ export class Typing {
     this.field.value = "";
     this.#live();
     if (!value) return;
-    if (!this.secret && (/^[A-Z]-[0-9A-Z*-]+$/i.test(value) || isWristband(value, this.pattern))) this.scanned(this.#code(value));
+    const code = this.#code(value);
+    if (!this.secret && code[0] === "P" && look(code).fault === null) this.typed(`=${code}`); // a label written by hand
+    else if (!this.secret && (/^[A-Z]-[0-9A-Z*-]+$/i.test(value) || isWristband(value, this.pattern))) this.scanned(code);
     else this.typed(value.startsWith("=") ? value : `=${value}`);
   }
 
