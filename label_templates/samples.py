@@ -22,11 +22,14 @@ from label_templates.labels import (
 SITE = "K7"
 _MARK = Mark("blue", "two bars")
 _STEAM, _WASH = codes.load_code("L-K7-1", 331).text, codes.load_code("W-K7-1", 120).text
-_WORDS = ("DONE", "PASS", "FAIL", "END", "TURNED", "PALE", "WET", "YES", "NO")
+FORM_WORDS = tuple(
+    (word, codes.card_code(word).text) for word in ("DONE", "PASS", "FAIL", "END", "TURNED", "PALE", "WET", "YES", "NO")
+)
+"""The bench cards that a form bears: what each says, and its code."""
 _ON_THE_FORM = (
     ("Wash load", _WASH), ("Steam load", _STEAM), ("Steam load", codes.load_code("L-K7-1", 332).text),
     *(("Patient", codes.patient_code(SITE, number).text) for number in (901, 902, 903, 904)),
-    *((word, codes.card_code(word).text) for word in _WORDS),
+    *FORM_WORDS,
 )  # fmt: skip
 
 SAMPLES: dict[str, Label] = {

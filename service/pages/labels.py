@@ -11,6 +11,7 @@ from label_templates.samples import SAMPLES
 from label_templates.stocks import Stock, StockError
 from label_templates.symbols import SymbolError
 from service.custody.records import Load, Pack
+from service.pages.label_care import CARES, Care
 from service.pages.looks import Looks
 from service.stations.printed import load_slip, mark_of, pack_label
 from service.stations.store import shelf_name
@@ -57,6 +58,7 @@ class LabelsPage:
     stock: str
     stocks: tuple[tuple[str, str], ...]
     shown: tuple[Shown, ...]
+    cares: tuple[Care, ...] = CARES
 
 
 def labels_page(looks: Looks, wanted: str) -> LabelsPage:

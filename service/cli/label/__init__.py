@@ -14,6 +14,7 @@ COMMANDS = {
     "patients": "service.cli.label.numbered:patients",
     "instruments": "service.cli.label.numbered:instruments",
     "cards": "service.cli.label.cards:cards",
+    "outage": "service.cli.label.outage:outage",
     "grade": "service.cli.label.grade:grade_label",
     "supply": "service.cli.label.supply:supply",
     "stocks": "service.cli.label.showing:stocks_command",

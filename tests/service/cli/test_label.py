@@ -219,3 +219,13 @@ def test_a_bad_table_names_line_and_column_and_registers_and_prints_nothing(ther
     assert len(done.stderr.strip().splitlines()) == 1
     assert len(facts(there, "set_registered")) == 1
     assert not facts(there, "label_printed") and not list(there.glob("x*"))
+
+
+def test_a_form_for_a_day_without_the_service_bears_codes_of_its_own(there):
+    mine = []
+    for name in ("one.pdf", "two.pdf"):
+        label(there, "outage", "-o", name)
+        mine.append(read_back(there / name))
+    assert [len(codes) for codes in mine] == [16, 16]
+    assert {code[0] for code in mine[0] & mine[1]} == {"K"}
+    assert sorted(code[0] for code in mine[0] - mine[1]) == [*"AAAALLW"]
