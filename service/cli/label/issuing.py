@@ -19,10 +19,10 @@ from label_templates.labels import (
     SetTag,
     ShelfLabel,
 )
-from service.cli.label.drawing import Output, marked
+from service.cli.label.drawing import WRONG, Output, marked
 from service.cli.open import fail, open_ledger, settings_of
 from service.custody.chain import number_in
-from service.custody.rules.issuing import code_in
+from service.custody.rules.issuing import MOST_AT_ONCE, code_in
 from service.ledger.ids import uuid7
 from service.ledger.store import Reader
 from service.stations.desk import Desk
@@ -38,6 +38,8 @@ def office(ctx: click.Context, code: str | None = None) -> Iterator[Desk]:
     desk = Desk(ledger, practice).start()
     try:
         yield desk
+    except WRONG as error:
+        raise fail(str(error)) from error
     finally:
         desk.close()
 
@@ -68,18 +70,27 @@ def _between(first: str, last: str) -> list[str]:
     series = first.rsplit("-", 2)[0]
     if first[0] in "SP" or not last.startswith(f"{series}-"):
         raise fail(f"{first}..{last} is not a row of codes: name them one by one")
-    return [code_in(series, number) for number in range(number_in(series, first), number_in(series, last) + 1)]
+    numbers = range(number_in(series, first), number_in(series, last) + 1)
+    if not 1 <= len(numbers) <= MOST_AT_ONCE:
+        raise fail(f"{first}..{last} is a row of {len(numbers)} codes: name 1 to {MOST_AT_ONCE} at once")
+    return [code_in(series, number) for number in numbers]
 
 
 def reprinted(desk: Desk, told: Sequence[str], make: Make, output: Output) -> list[Label]:
-    """The labels of codes that are in the ledger, each marked as the copy it is, once the record says so."""
+    """The labels of codes that are in the ledger, each marked as the copy it is, once the record says so.
+
+    What cannot be drawn is found out before.
+    """
     wanted = [code for code in told for _ in range(output.copies)]
     output.check(len(wanted))
+    with desk.ledger.reading() as reader:
+        labels = [make(reader, code) for code in wanted]
+    for label in labels:
+        output.fits(label, len(labels))
     answer = ask(desk, "print label", codes=wanted)
     with desk.ledger.reading() as reader:
-        facts = [reader.fact(one) for one in answer["facts"]]
-        copies = [fact.data["copy"] for fact in facts if fact]
-        return [marked(make(reader, code), copy) for code, copy in zip(wanted, copies, strict=True)]
+        facts = [fact for one in answer["facts"] if (fact := reader.fact(one))]
+    return [marked(label, fact.data["copy"]) for label, fact in zip(labels, facts, strict=True)]
 
 
 def first_printed(desk: Desk, issued: Sequence[str], make: Make, output: Output) -> list[Label]:

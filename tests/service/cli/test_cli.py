@@ -137,7 +137,7 @@ def test_board_says_where_every_set_is(ledger):
         (["custody", "S-K7-0001-H"], "a pack code is needed"), (["custody", "P-K7-0042-0017-R"], "no pack was ever begun"),
         (["recall", "L-K7-1-0331-K"], "never began"), (["recall", wash_load(1), "--reach", "since"], "for steam loads"),
         (["recall", "x", "--reach", "sideways"], "Invalid value"), (["frobnicate"], "No such command"), (["export", "-o", "/nope/x"], "cannot be written"),
-        (["label", "slips", "L-K7-1-0331-K", "-o", "x.pdf"], "was not started"), (["label", "sets", "S-K7-0042-*", "--from-ledger", "-o", "x.png"], "never issued"),
+        (["label", "slips", "L-K7-1-0331-K", "-o", "x.pdf"], "was not started"), (["label", "sets", "S-K7-0042-*", "--from-ledger", "-o", "x.png"], "no set is registered"),
     ],
 )  # fmt: skip
 def test_wrong_use_is_one_line_and_status_2(ledger, tmp_path, arguments, words):

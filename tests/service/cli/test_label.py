@@ -94,11 +94,12 @@ def test_packs_and_sets_never_printed_are_printed_and_a_second_time_only_by_name
 
 
 @pytest.mark.parametrize(("words", "told"), [
-    (["patients", "A-K7-000009-5"], "check character"), (["patients", patient(9)], "never issued"), (["sets", "S-K7-0042-*"], "never issued"),
-    (["loads", steam_load(9)], "never issued"), (["packs", "P-K7-0042-0017-R"], "no pack was ever registered"),
+    (["patients", "A-K7-000009-5"], "check character"), (["patients", patient(9)], "never issued"), (["sets", "S-K7-0042-*"], "no set is registered"),
+    (["loads", steam_load(9)], "never issued"), (["packs", "P-K7-0042-0017-R"], "no pack was packed"),
     (["patients", steam_load(1)], "a patient code is needed"), (["patients", "--again"], "name them"), (["loads"], "--machine L-K7-1"),
     (["loads", "--machine", "kettle"], "is not a machine"), (["loads", "--machine", "L-QX-1"], "another site"),
-    (["patients", f"{patient(1)}..{steam_load(1)}"], "a patient code is needed"), (["sets", "S-K7-0001-H..S-K7-0002-F"], "one by one"),
+    (["patients", f"{patient(1)}..{steam_load(1)}"], "a patient code is needed"), (["patients", f"{patient(1)}..{patient(5000)}"], "a row of 5000 codes"),
+    (["patients", f"{patient(3)}..{patient(2)}"], "a row of 0 codes"), (["sets", "S-K7-0001-H..S-K7-0002-F"], "one by one"),
     (["badges", "--count", "995"], "not enough numbers left"), (["patients", "--count", "0"], "Invalid value"),
     (["patients", "--stock", "stone"], "no stock is named"), (["patients", "--start", "25"], "--start 25"),
     (["patients", "-o", "x.doc"], "neither .pdf nor .png"), (["patients", "-o", "x.png"], "a PNG holds one label"),
@@ -111,6 +112,16 @@ def test_wrong_use_is_one_line_and_issues_and_prints_nothing(there, words, told)
     assert told in done.stderr
     assert not list(there.glob("x.*"))
     assert not facts(there, "codes_issued") + facts(there, "label_printed") + facts(there, "code_voided")
+
+
+@pytest.mark.parametrize(("name", "mark", "told"), [("Odd", {"colour": "red", "pattern": "zigzag"}, "no pattern is named 'zigzag'"),
+                                                    ("手術", None, "手")])  # fmt: skip
+def test_a_tag_that_cannot_be_drawn_is_not_put_down_as_printed(there, name, mark, told):
+    bridge = TarnBridge(there)
+    one = bridge.new_set(name, mark=mark)
+    bridge.close()
+    assert told in label(there, "sets", one, "-o", "x.pdf", ok=2).stderr
+    assert not facts(there, "label_printed")
 
 
 def test_a_voided_card_is_not_printed_again(there):
