@@ -190,11 +190,15 @@ def worst(fit: Fit, values: list[int]) -> float:
 
 
 def sharpest(fit: Fit) -> Fit:
-    """The fit with the one of a few blurs that explains it best."""
-    tries = [replace(fit, blur=_gaussian(sigma)) for sigma in _BLURS]
-    rests = [_noise(one, should_be(one, likeliest(*costs(one)))) for one in tries]
-    best = int(np.argmin(rests))
-    return replace(tries[best], noise=rests[best])
+    """The fit with the one of a few blurs that explains it best; from the sharpest on, until one explains it worse."""
+    best = fit
+    for sigma in _BLURS:
+        one = replace(fit, blur=_gaussian(sigma))
+        noise = _noise(one, should_be(one, likeliest(*costs(one))))
+        if best is not fit and noise > best.noise:
+            break
+        best = replace(one, noise=noise)
+    return best
 
 
 def _noise(fit: Fit, ideal: Floats) -> float:

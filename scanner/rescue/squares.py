@@ -1,7 +1,6 @@
 """Squares: finding QR codes that stock readers give up on, and reading them module by module."""
 
 import itertools
-import time
 from collections.abc import Iterator
 
 import cv2
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 from scanner.rescue import qr_soft
 from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over
 from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask, path
-from scanner.rescue.reading import Reading
+from scanner.rescue.reading import Reading, in_time
 
 Grey = NDArray[np.uint8]
 _SCALES, _LARGE = (1.0, 0.5, 0.25), 640
@@ -80,34 +79,33 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
 
     A reading without a text is a QR code surely, by the patterns every code has, that could not be read.
     """
+    return in_time(tries(grey, corners), until)
+
+
+def tries(grey: Grey, corners: Floats) -> Iterator[Reading | None]:
+    """The QR code in a region, read or surely there, or None: as often as there is something more to be tried."""
     laid: list[tuple[float, _Cut, Grid]] = []
-    for start in _starts(grey, corners)[:_TRIED]:
-        if time.monotonic() > until:
-            return _surely(laid)
-        cut, grid = start[1], _settled(start[1], start[2])
+    for _, cut, start in _starts(grey, corners)[:_TRIED]:
+        grid = _settled(cut, start)
         worth = agreement(cut.soft(0.4), grid, 0.4)
-        if not worth > _PROMISING:  # nor where the fit ran away and it is no number
-            continue
-        text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
-        if text:
-            return Reading(text, cut.back(grid.corners()), "modules")
-        laid.append((worth, cut, grid))
+        if worth > _PROMISING:  # nor where the fit ran away and it is no number
+            yield _reading(cut, grid, "modules", sure=worth > _SURE)
+            laid.append((worth, cut, grid))
+        yield None
     laid.sort(key=lambda one: -one[0])
     for _, cut, grid in laid[:_CRINKLED]:
         bent = grid
         for _ in range(_ROUNDS):
-            if time.monotonic() > until:
-                return _surely(laid)
             bent = _followed(cut, bent)
-            text = _decoded(_values(cut.picture, bent), _seen_from_the_side(bent))
-            if text:
-                return Reading(text, cut.back(bent.corners()), "modules on crinkled wrap")
-    return _surely(laid)
+            yield _reading(cut, bent, "modules on crinkled wrap", sure=False)
 
 
-def _surely(laid: list[tuple[float, "_Cut", Grid]]) -> Reading | None:
-    worth, cut, grid = max(laid, key=lambda one: one[0], default=(0.0, None, None))
-    return Reading("", cut.back(grid.corners()), "unread") if cut and grid and worth > _SURE else None
+def _reading(cut: "_Cut", grid: Grid, how: str, *, sure: bool) -> Reading | None:
+    """What is read at a grid; a reading without a text where there is none and yet surely a code."""
+    text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
+    if text:
+        return Reading(text, cut.back(grid.corners()), how)
+    return Reading("", cut.back(grid.corners()), "unread") if sure else None
 
 
 def _starts(grey: Grey, corners: Floats) -> list[tuple[float, "_Cut", Grid]]:
