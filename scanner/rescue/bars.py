@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from label_templates.codes import LETTERS, is_code
 from scanner.rescue import fit as fitting
-from scanner.rescue.bands import line, straighten, unwrinkled
+from scanner.rescue.bands import halves, line, straighten, unwrinkled
 from scanner.rescue.bars_find import find
 from scanner.rescue.code128 import Path, Spelling, any_text, freedom, own_codes, paths, spell
 from scanner.rescue.fit import Fit
@@ -159,7 +159,7 @@ def _text(look: _Look, knots: NDArray[np.float64]) -> tuple[str, int] | None:
         return text, int(fit.hidden().sum())
     if fit.noise > _NOISIEST_FOREIGN:
         return None
-    fits = [fit, *(_fitted(*line(half), knots) for half in (look.levels[::2], look.levels[1::2]))]
+    fits = [fit, *(_fitted(*half, knots) for half in halves(look.levels, look.trust))]
     texts = {one and not one.hidden().any() and _only(one, any_text(), _is_foreign, _DEARER) for one in fits}
     text = texts.pop()
     return (text, 0) if text and not texts else None
