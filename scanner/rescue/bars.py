@@ -29,6 +29,8 @@ _MARGIN = 12.0
 _NOISIEST = (0.22, 0.18, 0.16)
 """Noise, in units of the contrast, above which a fit is given up before it is refined once, twice, a third time."""
 _NOISIEST_FOREIGN = 0.12
+_SETTLED = 0.95
+"""Share of its noise that a refined fit must lose to be refined again."""
 _DEARER = 0.5
 """Nats by which a foreign text may be less likely than a row of characters that means nothing."""
 _WORST = 0.2
@@ -159,10 +161,14 @@ def _text(look: _Look, knots: NDArray[np.float64]) -> tuple[str, int] | None:
         return text, int(fit.hidden().sum())
     if fit.noise > _NOISIEST_FOREIGN:
         return None
-    fits = [fit, *(_fitted(*half, knots) for half in halves(look.levels, look.trust))]
-    texts = {one and not one.hidden().any() and _only(one, any_text(), _is_foreign, _DEARER) for one in fits}
-    text = texts.pop()
-    return (text, 0) if text and not texts else None
+    text = _foreign(fit)
+    alike = text and all(_foreign(_fitted(*half, knots)) == text for half in halves(look.levels, look.trust))
+    return (text, 0) if text and alike else None
+
+
+def _foreign(fit: Fit | None) -> str | None:
+    """The text that is not like ours, if every character of it is seen."""
+    return _only(fit, any_text(), _is_foreign, _DEARER) if fit and not fit.hidden().any() else None
 
 
 def _is_foreign(text: str) -> bool:
@@ -176,7 +182,10 @@ def _fitted(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> Fit |
     for most in _NOISIEST:
         if fit.noise > most:
             return None
+        before = fit.noise
         fit = fitting.refine(fit, profile, trust, fitting.likeliest(*fitting.costs(fit)))
+        if fit.noise > _SETTLED * before:
+            break
     return fit
 
 
