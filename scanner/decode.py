@@ -23,6 +23,8 @@ except ImportError:  # libzbar is not installed: no second opinion
 Image = NDArray[np.uint8]
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
 _PATIENCE_S, _REGIONS = 2.0, 6
+_AT_ONCE, _ONE_MORE = 2, 8
+"""Regions that are tried in turns from the start, and the turns after which one more is."""
 _SMALLEST = 12.0**2
 """Square pixels of the smallest region that is looked into."""
 _PLAIN = 24
@@ -123,11 +125,12 @@ def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Se
 
 
 def _in_turns(works: Iterable[Iterator[Sighting | None]]) -> Iterator[tuple[int, Sighting | None]]:
-    """(which of these works, what it gives): in each round those that are begun go on, and one more is begun."""
+    """(which of these works, what it gives): all that are begun go on in turns; two at first, now and then one more."""
     begun: dict[int, Iterator[Sighting | None]] = {}
     coming = enumerate(works)
-    while True:
-        begun.update(itertools.islice(coming, 1))
+    for turn in itertools.count():
+        if len(begun) < _AT_ONCE or turn % _ONE_MORE == 0:
+            begun.update(itertools.islice(coming, 1))
         if not begun:
             return
         for place, work in list(begun.items()):

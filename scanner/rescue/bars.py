@@ -17,7 +17,7 @@ from scanner.rescue.bands import halves, line, straighten, unwrinkled
 from scanner.rescue.bars_find import find
 from scanner.rescue.code128 import Path, Spelling, any_text, freedom, own_codes, paths, spell
 from scanner.rescue.fit import Fit
-from scanner.rescue.pace import EVEN, SHARP, SOFT, UNEVEN, guess, pace
+from scanner.rescue.pace import SOFT, UNEVEN, Way, guess, pace
 from scanner.rescue.reading import Reading, in_time
 
 __all__ = ["find", "read", "tries"]
@@ -37,8 +37,8 @@ _WORST = 0.2
 """What may be left of any one character, in units of the contrast: a wrong one on clear print leaves 0.3 and more."""
 _RESTORED = 8.0
 """Bits of a code that may be hidden: of the 11.9 that its two checks add, the rest must still bear witness."""
-_ARCS = (135, 165, 178)
-"""Degrees of a roll that a symbol's width may cover, where it covers too much to be read as if it lay flat."""
+_ROLLS = ((155, 0.0), (160, 0.008), (160, 0.0), (130, 0.008))
+"""Rolls that are tried, see `_unrolled`: of ten labels each, all were read round 140° to 170°, and 8 round 180°."""
 _PATHS = 3
 _PLAIN, _UNLIKELY, _NONE = 0.17, 0.34, 0.42
 """The cost of a path below which it is plain that characters lie so; above which they do not; and above which there are
@@ -76,8 +76,8 @@ def tries(grey: Image, corners: NDArray[np.float64]) -> Iterator[Reading | None]
     if bands is None:
         return
     best = 1.0
-    for look, narrower, soft, uneven in _looks(bands.levels):
-        for cost, one, knots in _likely(look, narrower, soft, uneven):
+    for look, narrower, way in _looks(bands.levels):
+        for cost, one, knots in _likely(look, narrower, way):
             best = min(best, cost)
             seen = _text(one, knots) if cost < _UNLIKELY else None
             if seen:
@@ -90,30 +90,41 @@ def tries(grey: Image, corners: NDArray[np.float64]) -> Iterator[Reading | None]
             return
 
 
-def _looks(levels: Floats) -> Iterator[tuple[_Look, float, float, int]]:
-    """The ways to look at a region, the most promising first; how much narrower than guessed, how soft, how uneven.
+def _looks(levels: Floats) -> Iterator[tuple[_Look, float, Way]]:
+    """The ways to look at a region, the most promising first; how much narrower than guessed, and what is expected.
 
     Where a blur hides the narrowest bars, the guess takes others for them.
     """
     places = np.arange(levels.shape[1], dtype=np.float64)
     flat = _look("bars", levels, places)
-    yield flat, 1, SHARP, EVEN
-    yield flat, 0.6, SHARP, UNEVEN
-    yield flat, 0.6, SOFT, UNEVEN
-    yield _look("bars, unwrinkled", unwrinkled(levels), places), 1, SHARP, UNEVEN
-    yield flat, 1, SHARP, UNEVEN
+    yield flat, 1, Way()
+    yield flat, 0.6, Way(whole=True, uneven=UNEVEN)
+    ends = _ends(flat.profile)
+    for roll in _ROLLS[:2]:
+        yield _unrolled(levels, ends, *roll), 1, Way(whole=True)
+    yield flat, 0.6, Way(soft=SOFT, whole=True, uneven=UNEVEN)
+    yield _look("bars, unwrinkled", unwrinkled(levels), places), 1, Way(uneven=UNEVEN)
+    for roll in _ROLLS[2:]:
+        yield _unrolled(levels, ends, *roll), 1, Way(whole=True)
+    yield flat, 1, Way(uneven=UNEVEN)
     third = len(levels) // 3
     if third >= 2:
         for first in (0, len(levels) - third, third):
-            yield _look("bars, a part", levels[first : first + third], places), 1, SHARP, UNEVEN
-    first, last = _ends(flat.profile)
-    for arc in _ARCS:
-        half = np.deg2rad(arc / 2)
-        middle, radius = (first + last) / 2, (last - first) / 2 / np.sin(half)
-        reach = np.arcsin(np.clip((places[[0, -1]] - middle) / radius, -0.999, 0.999))
-        bent = middle + radius * np.sin(np.linspace(*reach, len(places)))
-        unrolled = np.stack([np.interp(bent, places, band) for band in levels]).astype(np.float32)
-        yield _look("bars, unrolled", unrolled, bent), 1, SHARP, UNEVEN
+            yield _look("bars, a part", levels[first : first + third], places), 1, Way(uneven=UNEVEN)
+
+
+def _unrolled(levels: Floats, ends: tuple[int, int], arc: float, spare: float) -> _Look:
+    """The bands of a symbol that covers `arc` degrees of a roll, from one of its `ends` to the other, laid flat.
+
+    `spare` is the share of its width by which it reaches further than can be seen.
+    """
+    places = np.arange(levels.shape[1], dtype=np.float64)
+    middle, side = (ends[0] + ends[1]) / 2, (ends[1] - ends[0]) * (0.5 + spare)
+    radius = side / np.sin(np.deg2rad(arc / 2))
+    reach = np.arcsin(np.clip((places[[0, -1]] - middle) / radius, -0.999, 0.999))
+    bent = middle + radius * np.sin(np.linspace(*reach, len(places)))
+    flat = np.stack([np.interp(bent, places, band) for band in levels]).astype(np.float32)
+    return _look("bars, unrolled", flat, bent)
 
 
 def _ends(profile: Floats) -> tuple[int, int]:
@@ -127,9 +138,7 @@ def _ends(profile: Floats) -> tuple[int, int]:
     return int(first) + window // 2, max(int(last) - window // 2, int(first) + window // 2 + 8)
 
 
-def _likely(
-    look: _Look, narrower: float, soft: float, uneven: int
-) -> Iterator[tuple[float, _Look, NDArray[np.float64]]]:
+def _likely(look: _Look, narrower: float, way: Way) -> Iterator[tuple[float, _Look, NDArray[np.float64]]]:
     """(cost, the look as it is or turned round, knots): where the characters may lie in it, the cheapest first.
 
     Where it is plain which way round they lie, the other is tried no more than need be.
@@ -139,7 +148,7 @@ def _likely(
         return
     left: list[tuple[float, _Look, NDArray[np.float64]]] = []
     for one in (look, look.turned()):
-        found = pace(one.profile, module, soft, whole=narrower < 1, uneven=uneven)
+        found = pace(one.profile, module, way)
         ways = [(path.cost, one, path.knots) for path in found]
         if ways and ways[0][0] < _PLAIN:
             yield ways.pop(0)

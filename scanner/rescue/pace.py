@@ -38,6 +38,19 @@ _MOST = 48
 
 
 @dataclass(frozen=True, slots=True)
+class Way:
+    """What is expected of a profile.
+
+    How soft it is; whether nothing but the symbol has bars in it, since in a soft or squeezed one a few characters can
+    look better than all; and by how many steps a module may be wider or narrower than guessed, EVEN or UNEVEN.
+    """
+
+    soft: float = SHARP
+    whole: bool = False
+    uneven: int = EVEN
+
+
+@dataclass(frozen=True, slots=True)
 class Pace:
     """Knots: where each character, the stop and what comes after it begin, in samples of the profile; and its cost."""
 
@@ -80,17 +93,16 @@ def _marks(soft: float) -> tuple[Floats, Floats]:
     return np.concatenate(marks), covers
 
 
-def pace(profile: Floats, module: float, soft: float, *, whole: bool, uneven: int = UNEVEN) -> list[Pace]:
+def pace(profile: Floats, module: float, way: Way) -> list[Pace]:
     """The likeliest places of the characters in a profile (black is high) whose modules are some `module` samples wide.
 
-    One `Pace` for each plausible count of characters, cheapest first, three at most. `whole` says that nothing but the
-    symbol has bars here: in a soft one, a few characters of it can look better than all. `uneven`: EVEN or UNEVEN.
+    One `Pace` for each plausible count of characters, cheapest first, three at most.
     """
-    widths = _WIDER ** np.arange(-uneven, uneven + 1)
+    widths = _WIDER ** np.arange(-way.uneven, way.uneven + 1)
     places = np.arange(0, len(profile) - 1, module / (_STEP * _FINER))
     dark = np.interp(places, np.arange(len(profile)), profile).astype(np.float32)
-    inside, begin, end = _costs(_even(dark), soft, widths)
-    if whole:
+    inside, begin, end = _costs(_even(dark), way.soft, widths)
+    if way.whole:
         before, after = _left_out(dark, widths)
         begin, end = begin + before, end + after
     found = _paths(begin, np.minimum(inside, _HIDDEN), end, np.rint(widths * CHARACTER * _STEP).astype(int))
