@@ -3,7 +3,7 @@
 import itertools
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,6 +23,8 @@ except ImportError:  # libzbar is not installed: no second opinion
 Image = NDArray[np.uint8]
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
 _PATIENCE_S, _REGIONS = 2.0, 6
+_AT_ONCE, _ONE_MORE = 2, 8
+"""Regions that are tried in turns from the start, and the turns after which one more is."""
 _SMALLEST = 12.0**2
 """Square pixels of the smallest region that is looked into."""
 _PLAIN = 24
@@ -111,29 +113,59 @@ def _second_of(grey: Image, corners: NDArray[np.float64]) -> list[Sighting]:
 def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Seen:
     """What is read in likely regions, those first that a stock reader left unread; the first that is read ends it."""
     unread = [corners for corners in unread if cv2.contourArea(corners.astype(np.float32)) > _SMALLEST]
-    surely = list(unread)
-    for symbology, reader, corners in _likely(grey, unread):
-        now = time.monotonic()
-        if now > until:
-            break
-        if second := _second_of(grey, corners):
-            return Seen(second, [])
-        found = reader.read(grey, corners, now + (until - now) / 2)
+    surely: dict[int, NDArray[np.float64]] = {}
+    for place, found in _in_turns(_tried(grey, *one) for one in _likely(grey, unread)):
         if found and found.text:
-            return Seen([Sighting(found.text, symbology, found.corners, found.how)], [])
+            return Seen([found], [])
         if found:
-            surely.append(found.corners)
-    return Seen([], surely)
+            surely[place] = found.corners
+        if time.monotonic() > until:
+            break
+    return Seen([], [*unread, *surely.values()])
+
+
+def _in_turns(works: Iterable[Iterator[Sighting | None]]) -> Iterator[tuple[int, Sighting | None]]:
+    """(which of these works, what it gives): all that are begun go on in turns; two at first, now and then one more."""
+    begun: dict[int, Iterator[Sighting | None]] = {}
+    coming = enumerate(works)
+    for turn in itertools.count():
+        if len(begun) < _AT_ONCE or turn % _ONE_MORE == 0:
+            begun.update(itertools.islice(coming, 1))
+        if not begun:
+            return
+        for place, work in list(begun.items()):
+            try:
+                yield place, next(work)
+            except StopIteration:
+                del begun[place]
+
+
+def _tried(grey: Image, symbology: str, reader: Any, corners: NDArray[np.float64]) -> Iterator[Sighting | None]:
+    """What the readers make of one region, try by try; one without a text is surely a symbol."""
+    tries = (
+        found and Sighting(found.text, symbology, found.corners, found.how) for found in reader.tries(grey, corners)
+    )
+    yield next(tries, None)
+    yield from _second_of(grey, corners)
+    yield from tries
 
 
 def _likely(grey: Image, unread: list[NDArray[np.float64]]) -> Iterator[tuple[str, Any, NDArray[np.float64]]]:
     """Regions with the reader to try them, in turns, each reader's in its own order of promise."""
     for corners in unread:
         yield "QR", squares, corners
-    for pair in itertools.zip_longest(bars.find(grey)[:_REGIONS], squares.find(grey)[:_REGIONS]):
-        for symbology, reader, corners in zip(("CODE128", "QR"), (bars, squares), pair, strict=True):
-            if corners is not None:
-                yield symbology, reader, corners
+    finders = [_found(grey, "CODE128", bars), _found(grey, "QR", squares)]
+    while finders:
+        for finder in list(finders):
+            try:
+                yield next(finder)
+            except StopIteration:
+                finders.remove(finder)
+
+
+def _found(grey: Image, symbology: str, reader: Any) -> Iterator[tuple[str, Any, NDArray[np.float64]]]:
+    for corners in reader.find(grey)[:_REGIONS]:
+        yield symbology, reader, corners
 
 
 def _from_zxing(result: Any) -> Sighting:

@@ -19,7 +19,7 @@ from scanner.showing import Showings
 from scanner.sources.pictures import PictureError, as_picture
 from scanner.steady import Steady
 
-_SHARE, _MOST_S = 0.9, 0.03
+_SHARE, MOST_S = 0.9, 0.03
 """The share of a frame's time that reading it may take, and the most it may in seconds."""
 _IN_PASSING = 3
 """Frames in a row that only the stock reader looks at before a label is rescued: one on its way needs none."""
@@ -68,7 +68,7 @@ class Watch:
         self._told = told
         self._ours = (site, patient_pattern)
         self._also = also or Also()
-        self._budget_s = min(_MOST_S, _SHARE / source.fps)
+        self._budget_s = min(MOST_S, _SHARE / source.fps)
         self._steady = Steady(self._gate, partial(read, budget_s=self._budget_s))
         self._strangers = Showings()
         self._shown: list[Sighting] = []

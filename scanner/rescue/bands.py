@@ -85,6 +85,8 @@ def _place(
 
 def _lean(levels: Floats, reach: float, steps: int) -> float:
     """Samples by which bars lean over the whole height, at most `reach`: so leant, they add to the sharpest edges."""
+    if len(levels) == _BANDS:  # half of them show it as well
+        levels = (levels[::2] + levels[1::2]) / 2
     count = len(levels)
     heights = (np.arange(count) + 0.5) / count - 0.5
     reach = min(reach, levels.shape[1] / 3)
@@ -102,30 +104,55 @@ def _lean(levels: Floats, reach: float, steps: int) -> float:
 
 
 def line(levels: Floats) -> tuple[Floats, Floats]:
-    """One profile (black is high) of all bands, and how much it is to be trusted, 0 to 1, sample by sample.
+    """One profile (black is high) of all bands, and how much it is to be trusted, 0 to 1, sample by sample."""
+    weight = _weights(levels)
+    total = weight.sum(0)
+    steps = np.diff(levels, axis=1, append=levels[:, -1:])
+    mean = (weight * steps).sum(0) / total
+    window = _window(levels)
+    agreed = cv2.blur(np.square(mean)[None], window)[0]
+    apart = cv2.blur((weight * np.square(steps - mean)).sum(0)[None], window)[0] / total
+    clear = np.maximum(len(levels) * agreed / (apart + 1e-3) - 1, 0)
+    trust = clear * clear / (clear * clear + 16)
+    return (-(weight * levels).sum(0) / total).astype(np.float32), trust.astype(np.float32)
+
+
+def halves(levels: Floats, trust: Floats) -> list[tuple[Floats, Floats]]:
+    """The same of every other band, twice: each counts in its half as it does in the whole, of which `trust` is."""
+    weight = _weights(levels)
+    whole = weight.sum(0)
+    found = []
+    for bands in (slice(0, None, 2), slice(1, None, 2)):
+        total = weight[bands].sum(0)
+        profile = -(weight * levels)[bands].sum(0) / total
+        found.append((profile.astype(np.float32), trust * np.minimum(2 * total / whole, 1).astype(np.float32)))
+    return found
+
+
+def _window(levels: Floats) -> tuple[int, int]:
+    return (max(3, levels.shape[1] // 28) | 1, 1)
+
+
+def _weights(levels: Floats) -> Floats:
+    """How much each sample of each band counts.
 
     Bars show in a band as quick changes: where a band has few of them it is burnt out, covered or unprinted, where it
     has others than the rest it shows an edge of what covers it. Such stretches hardly count.
     """
-    count, size = levels.shape
-    window = (max(3, size // 28 * 2 // 2) | 1, 1)
+    window = _window(levels)
     steps = np.diff(levels, axis=1, append=levels[:, -1:])
     energy = cv2.blur(steps * steps, window)
     ranked = np.sort(energy, axis=0)
-    most, often = ranked[count - 2], ranked[int(0.8 * (count - 1))]
+    most, often = ranked[len(levels) - 2], ranked[int(0.8 * (len(levels) - 1))]
     usual = np.maximum(often, np.minimum(most, np.median(often)))
     usual = cv2.blur(usual[None], window)[0] + 1e-3
-    weight = np.square(np.minimum(energy / usual, 1)) + 1e-3
+    lively = np.square(np.minimum(energy / usual, 1))
+    weight = lively + 1e-3
     for _ in range(2):
         mean = (weight * steps).sum(0) / weight.sum(0)
         apart = cv2.blur(np.square(steps - mean), window)
-        weight = np.square(np.minimum(energy / usual, 1)) / (1 + np.square(apart / (0.5 * usual))) + 1e-3
-    profile = -(weight * levels).sum(0) / weight.sum(0)
-    mean = (weight * steps).sum(0) / weight.sum(0)
-    agreed = cv2.blur(np.square(mean)[None], window)[0]
-    apart = cv2.blur((weight * np.square(steps - mean)).sum(0)[None], window)[0] / weight.sum(0)
-    clear = np.maximum(count * agreed / (apart + 1e-3) - 1, 0)
-    return profile.astype(np.float32), (clear * clear / (clear * clear + 16)).astype(np.float32)
+        weight = lively / (1 + np.square(apart / (0.5 * usual))) + 1e-3
+    return weight
 
 
 def unwrinkled(levels: Floats) -> Floats:

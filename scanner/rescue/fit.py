@@ -101,10 +101,13 @@ def _blurred(modules: Floats, blur: Floats) -> Floats:
     return cv2.filter2D(fine, -1, blur[None, ::-1].copy(), borderType=cv2.BORDER_CONSTANT)
 
 
-def _marks(fit: Fit) -> tuple[list[Floats], Floats]:
-    """For each place, what each character looks like there (106 × samples); and the stop."""
+def _marks(fit: Fit) -> tuple[Floats, Floats]:
+    """For each place, what each character looks like there (places × 106 × samples); and the stop."""
     marks = {wider: _looks(fit.blur.tobytes(), wider) for wider in set(fit.wider.tolist())}
-    return [marks[wider][0] for wider in fit.wider[:-1]], marks[fit.wider[-1]][1]
+    if len(marks) == 1:
+        ((mark, stop),) = marks.values()
+        return np.broadcast_to(mark, (fit.count, *mark.shape)), stop
+    return np.stack([marks[wider][0] for wider in fit.wider[:-1]]), marks[fit.wider[-1]][1]
 
 
 @lru_cache(maxsize=64)
@@ -136,19 +139,10 @@ def costs(fit: Fit) -> tuple[Floats, Floats]:
     left = fit.seen.copy()
     left[-len(stop) - (QUIET - _REACH) * FINE : -(QUIET - _REACH) * FINE] -= stop
     over = 2 * _REACH * FINE
-    single = np.stack(
-        [
-            np.square(mark) @ weight[span] - 2 * mark @ (weight * left)[span]
-            for mark, span in zip(marks, spans, strict=True)
-        ]
-    )
-    pair = np.stack(
-        [
-            2 * (one[:, -over:] * weight[span[:over]]) @ other[:, :over].T
-            for one, other, span in zip(marks[:-1], marks[1:], spans[1:], strict=True)
-        ]
-    )
-    return single, pair
+    squares = np.square(marks) @ weight[spans][..., None]
+    single = (squares - 2 * (marks @ (weight * left)[spans][..., None]))[..., 0]
+    weighted = marks[:-1, :, -over:] * weight[spans[1:, :over]][:, None]
+    return single, 2 * weighted @ marks[1:, :, :over].transpose(0, 2, 1)
 
 
 def likeliest(single: Floats, pair: Floats) -> list[int]:
@@ -190,11 +184,15 @@ def worst(fit: Fit, values: list[int]) -> float:
 
 
 def sharpest(fit: Fit) -> Fit:
-    """The fit with the one of a few blurs that explains it best."""
-    tries = [replace(fit, blur=_gaussian(sigma)) for sigma in _BLURS]
-    rests = [_noise(one, should_be(one, likeliest(*costs(one)))) for one in tries]
-    best = int(np.argmin(rests))
-    return replace(tries[best], noise=rests[best])
+    """The fit with the one of a few blurs that explains it best; from the sharpest on, until one explains it worse."""
+    best = fit
+    for sigma in _BLURS:
+        one = replace(fit, blur=_gaussian(sigma))
+        noise = _noise(one, should_be(one, likeliest(*costs(one))))
+        if best is not fit and noise > best.noise:
+            break
+        best = replace(one, noise=noise)
+    return best
 
 
 def _noise(fit: Fit, ideal: Floats) -> float:
@@ -208,17 +206,16 @@ def refine(fit: Fit, profile: Floats, trust: Floats, values: list[int]) -> Fit:
     ideal = should_be(fit, values).astype(np.float64)
     slope = np.gradient(ideal) * FINE
     level = _at(profile, fit.places).astype(np.float64)
-    coarse, fine = _hats(modules, CHARACTER), _hats(modules, CHARACTER)
-    basis = np.concatenate([coarse, coarse * ideal[:, None], fine * slope[:, None]], 1)
+    knots = _hats(modules, CHARACTER)
+    basis = np.concatenate([knots, knots * ideal[:, None], knots * slope[:, None]], 1)
     weight = np.sqrt(fit.trust)[:, None]
-    size = coarse.shape[1], coarse.shape[1], fine.shape[1]
     spread = float(level.std()) + 1e-6
-    found = _bent_least_squares(basis * weight, level / spread * weight[:, 0], size, (8.0, 8.0, 4.0))
-    offset, gain, shift = np.split(found, np.cumsum(size)[:2])
-    gain_at = np.maximum(coarse @ gain, 0.1)
-    moved = np.clip(-(fine @ shift) / gain_at, -0.5, 0.5)
+    found = _bent_least_squares(basis * weight, level / spread * weight[:, 0], (8.0, 8.0, 4.0))
+    offset, gain, shift = np.split(found, 3)
+    gain_at = np.maximum(knots @ gain, 0.1)
+    moved = np.clip(-(knots @ shift) / gain_at, -0.5, 0.5)
     places = np.interp(modules + moved, modules, fit.places)
-    seen = ((_at(profile, places) / spread - coarse @ offset) / gain_at).astype(np.float32)
+    seen = ((_at(profile, places) / spread - knots @ offset) / gain_at).astype(np.float32)
     fit = replace(fit, places=places, seen=seen, trust=_at(trust, places))
     if np.ptp(fit.wider) == 0:
         fit = replace(fit, blur=_blur_of(fit, values))
@@ -242,16 +239,11 @@ def _hats(modules: NDArray[np.float64], apart: float) -> NDArray[np.float64]:
 
 
 def _bent_least_squares(
-    basis: NDArray[np.float64], values: NDArray[np.float64], sizes: tuple[int, ...], stiffs: tuple[float, ...]
+    basis: NDArray[np.float64], values: NDArray[np.float64], stiffs: tuple[float, ...]
 ) -> NDArray[np.float64]:
-    """Least squares with knots in groups of `sizes`, each group as hard to bend as `stiffs` says."""
-    bends = np.zeros((basis.shape[1], basis.shape[1]))
-    first = 0
-    for size, stiff in zip(sizes, stiffs, strict=True):
-        if size > 2:
-            bend = np.diff(np.eye(size), 2, axis=0)
-            bends[first : first + size, first : first + size] = stiff * bend.T @ bend
-        first += size
+    """Least squares with knots in as many groups as `stiffs`, each group as hard to bend as that says."""
+    bend = np.diff(np.eye(basis.shape[1] // len(stiffs)), 2, axis=0)
+    bends = np.kron(np.diag(stiffs), bend.T @ bend)
     return np.linalg.solve(basis.T @ basis + bends + 1e-3 * np.eye(len(bends)), basis.T @ values)
 
 

@@ -16,6 +16,10 @@ _FINE = 2
 """Points looked at across a module."""
 _KNOTS = 9
 """Points across a grid where crinkled wrap may move it, each by itself."""
+_LEAST_ARC = 0.3
+"""Half the arc, in radians, of the flattest roll: a flatter one is a plane."""
+_FACED = 0.35
+"""The share of its full width below which a module tells nothing about where the grid lies."""
 _STIFF = 1.0
 """How strongly neighbouring knots pull each other, against one point of the picture."""
 
@@ -120,23 +124,25 @@ def looked(picture: NDArray[np.float32], at: Floats) -> Floats:
 def agreement(picture: NDArray[np.float32], grid: Grid, blur: float, every: int = 1) -> float:
     """How well the patterns every code has are seen where `grid` puts them: a correlation; `every` thins the points."""
     at, want = (part[::every] for part in targets((grid.size - 17) // 4, blur))
+    faced = _faced(at, grid)
+    at, want = at[faced], want[faced]
     got = looked(picture, grid.pixels(at))
     got, want = got - got.mean(), want - want.mean()
     return float(-(got @ want) / np.sqrt(max(got @ got, 1e-9) * (want @ want)))
 
 
 def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, rounds: int) -> Grid:
-    """The grid moved as a plane until the known patterns lie best: Lucas and Kanade's way, with robust weights.
+    """The grid moved, and its roll bent, until the known patterns lie best: Lucas and Kanade's way, robust weights.
 
     `picture` is bright on paper and blurred by `blur` modules.
     """
-    at, want = targets((grid.size - 17) // 4, blur)
-    flat = at * 2 / grid.size - 1
-    if grid.arc:
-        flat[:, grid.axis] = np.sin(np.clip(flat[:, grid.axis] * grid.arc, -1.5, 1.5)) / np.sin(grid.arc)
+    every, wanted = targets((grid.size - 17) // 4, blur)
     slopes = _slopes(picture)
-    homogeneous = np.column_stack([flat, np.ones(len(flat))])
     for _ in range(rounds):
+        faced = _faced(every, grid)
+        at, want = every[faced], wanted[faced]
+        flat, more = _rolled(at * 2 / grid.size - 1, grid)
+        homogeneous = np.column_stack([flat, np.ones(len(flat))])
         pixels = grid.pixels(at)
         got, x_slope, y_slope = (looked(part, pixels) for part in (picture, *slopes))
         depth = (homogeneous @ grid.plane[2])[:, None]
@@ -144,13 +150,32 @@ def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, rounds: int) -
         there = _through(grid.plane, flat)
         x_ways, y_ways = x_slope[:, None] * base, y_slope[:, None] * base
         last = -(there[:, :1] * x_ways + there[:, 1:] * y_ways)[:, :2]
-        step = _solved(np.hstack([x_ways, y_ways, last]), want, got, np.full(8, 1e-6))
-        change = np.append(step, 0.0).reshape(3, 3)
-        grid = replace(grid, plane=grid.plane + change)
+        aside = (grid.plane[:2, grid.axis] - there * grid.plane[2, grid.axis]) / depth
+        bent = (x_slope * aside[:, 0] + y_slope * aside[:, 1]) * more
+        step = _solved(np.column_stack([x_ways, y_ways, last, bent]), want, got, np.full(9, 1e-6))
+        change = np.append(step[:8], 0.0).reshape(3, 3)
+        arc = float(np.clip(grid.arc + np.clip(step[8], -0.1, 0.1), _LEAST_ARC, np.pi / 2)) if grid.arc else 0.0
+        grid = replace(grid, plane=grid.plane + change, arc=arc)
         moved = np.abs(grid.pixels(at[::17]) - pixels[::17]).max()
         if not np.isfinite(moved) or moved < 0.05:
             break
     return grid
+
+
+def _faced(at: Floats, grid: Grid) -> NDArray[np.bool_]:
+    """Which points (k × 2, modules) a roll does not turn so far aside that a lens blurs them into each other."""
+    return np.cos((at[:, grid.axis] * 2 / grid.size - 1) * grid.arc) > _FACED
+
+
+def _rolled(flat: Floats, grid: Grid) -> tuple[Floats, Floats]:
+    """Points of the square -1 … 1 (k × 2) as seen round the roll, and how far aside more of an arc moves each."""
+    arc, axis = grid.arc, grid.axis
+    if not arc:
+        return flat, np.zeros(len(flat))
+    turn = np.clip(flat[:, axis] * arc, -1.5, 1.5)
+    seen = flat.copy()
+    seen[:, axis] = np.sin(turn) / np.sin(arc)
+    return seen, (turn / arc * np.cos(turn) - seen[:, axis] * np.cos(arc)) / np.sin(arc)
 
 
 def crinkled(picture: NDArray[np.float32], grid: Grid, believed: NDArray[np.int8], blur: float, rounds: int) -> Grid:

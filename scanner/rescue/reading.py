@@ -1,5 +1,7 @@
 """What a rescue returns."""
 
+import time
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,3 +15,14 @@ class Reading:
     text: str
     corners: NDArray[np.float64]
     how: str
+
+
+def in_time(tries: Iterable[Reading | None], until: float) -> Reading | None:
+    """The first reading with a text, or the last one without; none is begun after `until` (seconds, time.monotonic)."""
+    seen = None
+    if time.monotonic() < until:
+        for found in tries:
+            seen = found or seen
+            if (found and found.text) or time.monotonic() > until:
+                break
+    return seen

@@ -1,7 +1,6 @@
 """Squares: finding QR codes that stock readers give up on, and reading them module by module."""
 
 import itertools
-import time
 from collections.abc import Iterator
 
 import cv2
@@ -12,24 +11,25 @@ from numpy.typing import NDArray
 from scanner.rescue import qr_soft
 from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over
 from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask, path
-from scanner.rescue.reading import Reading
+from scanner.rescue.reading import Reading, in_time
 
 Grey = NDArray[np.uint8]
 _SCALES, _LARGE = (1.0, 0.5, 0.25), 640
 """Scales to look for regions at; a picture with a longer side than so many pixels is made so small first."""
 _WORKING = 4.0
 """Pixels of a module to work with: more cost time and show nothing new."""
-_ARCS = (0.0, 0.9, 1.2, 1.4, 1.54)
+_ARCS = (0.9, 1.2, 1.4, 1.54)
 """Half arcs of rolls, in radians, that a fit begins from."""
+_KINDS = (((1,), (0.0,), 2), ((1,), _ARCS, 4), ((2, 3, 4, 5, 6, 7), (0.0,), 6))
+"""What is tried in turn: versions, half arcs, and how many grids. Our own codes are version 1."""
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2,)
 _OF_A_KIND = 8
 _SIDE = 14
 """Pixels of the least side of a region, at the scale it is found at."""
-_VERSIONS = (1, 2, 3, 4, 5, 6, 7)
 _LEAST = 0.8
 """Pixels of the smallest module that is looked for."""
-_TRIED, _CRINKLED, _ROUNDS = 10, 2, 3
-"""Grids tried as a plane or roll, of those how many as crinkled, and how often each is bent anew."""
+_CRINKLED, _ROUNDS = 2, 3
+"""Grids tried as crinkled, and how often each is bent anew."""
 _FROM_THE_SIDE = 0.28
 """The share of a module's full width below which it is not believed: about a pixel."""
 _HOPEFUL, _PROMISING, _SURE = 0.25, 0.5, 0.75
@@ -58,8 +58,9 @@ def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
     """Squarish places where light and dark change all over: how square and full each is, and its rectangle."""
     soft = cv2.GaussianBlur(small, (3, 3), 0)
     change = cv2.morphologyEx(soft, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
-    noise = float(np.median(change))
-    levels = sorted({max(2.0, 2.2 * noise), max(2.0, noise + 0.35 * float(np.percentile(change, 99) - noise))})
+    counts = np.cumsum(np.bincount(change.ravel(), minlength=256))
+    noise, most = np.searchsorted(counts, np.array([0.5, 0.99]) * change.size)
+    levels = sorted({max(2.0, 2.2 * noise), max(2.0, noise + 0.35 * (most - noise))})
     for level, join in itertools.product(levels, (3, 7)):
         busy = cv2.morphologyEx((change > level).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((join, join), np.uint8))
         busy = cv2.morphologyEx(busy, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
@@ -80,46 +81,50 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
 
     A reading without a text is a QR code surely, by the patterns every code has, that could not be read.
     """
+    return in_time(tries(grey, corners), until)
+
+
+def tries(grey: Grey, corners: Floats) -> Iterator[Reading | None]:
+    """The QR code in a region, read or surely there, or None: as often as there is something more to be tried."""
     laid: list[tuple[float, _Cut, Grid]] = []
-    for start in _starts(grey, corners)[:_TRIED]:
-        if time.monotonic() > until:
-            return _surely(laid)
-        cut, grid = start[1], _settled(start[1], start[2])
-        worth = agreement(cut.soft(0.4), grid, 0.4)
-        if not worth > _PROMISING:  # nor where the fit ran away and it is no number
-            continue
-        text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
-        if text:
-            return Reading(text, cut.back(grid.corners()), "modules")
-        laid.append((worth, cut, grid))
+    cuts: dict[int, _Cut] = {}
+    for versions, arcs, most in _KINDS:
+        for _, cut, start in _starts(grey, corners, versions, arcs, cuts)[:most]:
+            grid = _settled(cut, start)
+            worth = agreement(cut.soft(0.4), grid, 0.4)
+            if worth > _PROMISING:  # nor where the fit ran away and it is no number
+                yield _reading(cut, grid, "modules", sure=worth > _SURE)
+                laid.append((worth, cut, grid))
+            yield None
+        yield None
     laid.sort(key=lambda one: -one[0])
     for _, cut, grid in laid[:_CRINKLED]:
         bent = grid
         for _ in range(_ROUNDS):
-            if time.monotonic() > until:
-                return _surely(laid)
             bent = _followed(cut, bent)
-            text = _decoded(_values(cut.picture, bent), _seen_from_the_side(bent))
-            if text:
-                return Reading(text, cut.back(bent.corners()), "modules on crinkled wrap")
-    return _surely(laid)
+            yield _reading(cut, bent, "modules on crinkled wrap", sure=False)
 
 
-def _surely(laid: list[tuple[float, "_Cut", Grid]]) -> Reading | None:
-    worth, cut, grid = max(laid, key=lambda one: one[0], default=(0.0, None, None))
-    return Reading("", cut.back(grid.corners()), "unread") if cut and grid and worth > _SURE else None
+def _reading(cut: "_Cut", grid: Grid, how: str, *, sure: bool) -> Reading | None:
+    """What is read at a grid; a reading without a text where there is none and yet surely a code."""
+    text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
+    if text:
+        return Reading(text, cut.back(grid.corners()), how)
+    return Reading("", cut.back(grid.corners()), "unread") if sure else None
 
 
-def _starts(grey: Grey, corners: Floats) -> list[tuple[float, "_Cut", Grid]]:
-    """Grids over these corners in every turn, version and roll, those that agree best with the known patterns first."""
+def _starts(
+    grey: Grey, corners: Floats, versions: tuple[int, ...], arcs: tuple[float, ...], cuts: dict[int, "_Cut"]
+) -> list[tuple[float, "_Cut", Grid]]:
+    """Grids over these corners in every turn, those that agree best with the known patterns first."""
     side = float(np.sqrt(abs(_area(corners))))
     found = []
-    for version in _VERSIONS:
+    for version in versions:
         size = 17 + 4 * version
         if side < size * _LEAST:
             continue
-        cut = _Cut(grey, corners, side / size)
-        rolls = [(arc, axis) for arc in _ARCS for axis in (0, 1) if arc or not axis] if version == 1 else [(0.0, 0)]
+        cut = cuts[version] = cuts.get(version) or _Cut(grey, corners, side / size)
+        rolls = [(arc, axis) for arc in arcs for axis in (0, 1) if arc or not axis]
         for turn, (arc, axis) in itertools.product(range(4), rolls):
             grid = over(np.roll(cut.corners, -turn, axis=0), size, arc, axis)
             found.append((agreement(cut.soft(0.5), grid, 0.5, 3), cut, grid))
@@ -169,10 +174,15 @@ class _Cut:
 def _even(cut: Grey, unit: float) -> NDArray[np.float32]:
     """Light taken out: what differs from its surroundings, in spreads of its surroundings, over about eight modules."""
     level = cut.astype(np.float32)
-    wide = 4 * unit
-    mean = cv2.GaussianBlur(level, (0, 0), wide, borderType=cv2.BORDER_REFLECT)
-    spread = cv2.GaussianBlur((level - mean) ** 2, (0, 0), wide, borderType=cv2.BORDER_REFLECT)
-    return (level - mean) / np.sqrt(spread + 1.0)
+    wide = round(4 * unit) * 2 + 1
+
+    def around(part: NDArray[np.float32]) -> NDArray[np.float32]:
+        for _ in range(3):  # near enough to a bell
+            part = cv2.blur(part, (wide, wide), borderType=cv2.BORDER_REFLECT)
+        return part
+
+    off = level - around(level)
+    return off / np.sqrt(np.maximum(around(off * off), 0) + 1.0)
 
 
 def _area(corners: Floats) -> float:

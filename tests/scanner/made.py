@@ -65,6 +65,11 @@ def shot(symbology, text, rng, per=8):
 
 def taken(one):
     """The picture: height × width, 8-bit grey."""
+    return _exposed(one, _drawn(one))
+
+
+def _drawn(one):
+    """What falls into the lens, `FINE` points across a pixel."""
     tall, wide = one.flat.shape
     scale = one.pixels / one.per
     turn, lean = np.deg2rad(one.turn), np.deg2rad(one.lean)
@@ -89,7 +94,7 @@ def taken(one):
         moved = [cv2.resize(part, (side_x * FINE, side_y * FINE), interpolation=cv2.INTER_CUBIC) for part in rough]
         x, y = x + moved[0] * one.crinkle * one.pixels, y + moved[1] * one.crinkle * one.pixels
     x, y = x / scale + wide / 2 - 0.5, y / scale + tall / 2 - 0.5
-    fine = cv2.remap(
+    return cv2.remap(
         one.flat,
         x.astype(np.float32),
         y.astype(np.float32),
@@ -97,7 +102,12 @@ def taken(one):
         borderMode=cv2.BORDER_CONSTANT,
         borderValue=BENCH,
     )
-    picture = cv2.resize(fine, (side_x, side_y), interpolation=cv2.INTER_AREA)
+
+
+def _exposed(one, fine):
+    """What the camera makes of it."""
+    tall, wide = fine.shape
+    picture = cv2.resize(fine, (wide // FINE, tall // FINE), interpolation=cv2.INTER_AREA)
     if one.light:
         picture = one.light(picture)
     picture = cv2.GaussianBlur(picture, (0, 0), 0.5)
@@ -276,12 +286,18 @@ ANGLES = tuple(range(0, 180, 5))
 """Degrees by which a Code 128 is turned."""
 
 
-def trial(symbology, damage, amount, seed):
-    """A picture and the code in it: the same for the same seed, whoever reads it."""
+def _spoilt(symbology, damage, amount, seed):
+    """A symbol spoilt in one way, and the code in it."""
     rng = np.random.default_rng([seed, int(amount * 1000), *damage.encode()])
     text = code(rng)
     one = shot(symbology, text, rng)
     DAMAGES[damage].spoil(one, amount)
+    return one, text
+
+
+def trial(symbology, damage, amount, seed):
+    """A picture and the code in it: the same for the same seed, whoever reads it."""
+    one, text = _spoilt(symbology, damage, amount, seed)
     return taken(one), text
 
 
@@ -296,11 +312,17 @@ def turned(angle):
 
 def frames(symbology, damage, amount, seed, count):
     """`count` pictures of one still label, each with noise of its own."""
-    rng = np.random.default_rng([seed, int(amount * 1000), *damage.encode()])
-    text = code(rng)
-    one = shot(symbology, text, rng)
-    DAMAGES[damage].spoil(one, amount)
+    one, text = _spoilt(symbology, damage, amount, seed)
     return [taken(one) for _ in range(count)], text
+
+
+def trembling(symbology, damage, amount, seed, count):
+    """`count` pictures of one label that moves by less than a pixel, each with noise of its own; drawn but once."""
+    one, text = _spoilt(symbology, damage, amount, seed)
+    fine = _drawn(one)
+    tall, wide = (side - FINE for side in fine.shape)
+    places = one.rng.integers(0, FINE, (count, 2))
+    return [_exposed(one, fine[top : top + tall, left : left + wide]) for top, left in places], text
 
 
 def fifty(read, symbology, damage, trials=20):

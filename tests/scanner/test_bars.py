@@ -34,7 +34,7 @@ def test_a_symbol_turned_by_any_angle_is_read(turn):
         ("noise", 80),
         ("contrast", 10),
         ("glare", 8),
-        ("cylinder", 150),
+        ("cylinder", 170),
         ("perspective", 60),
     ],
 )
