@@ -18,6 +18,7 @@ from label_templates.layout import LayoutError, lay_out
 from label_templates.printer.drawing import document
 from label_templates.printer.queue import PRINTED
 from label_templates.proof import ProofError
+from label_templates.samples import SAMPLES
 from label_templates.stocks import RESOLUTIONS, Stock, StockError
 from label_templates.symbols import SymbolError
 from service.cli.label.printers import any_stock_option, queue_option, send, stock_at
@@ -76,6 +77,13 @@ class Output:
     def fits(self, label: Label, count: int) -> None:
         """Raise what is WRONG with a label, before its code is issued."""
         lay_out(label, self.check(count), **self._chosen)
+
+    def suits(self, kind: str, count: int) -> None:
+        """Raise fail when no label of a kind could be drawn as asked: before any code is issued."""
+        try:
+            self.fits(SAMPLES[kind], count)
+        except WRONG as error:
+            raise fail(str(error)) from error
 
     def write(self, labels: Sequence[Label]) -> None:
         """Draw the labels, write them, and say so. Raises fail; an older file then stays as it was."""

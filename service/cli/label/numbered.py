@@ -7,6 +7,8 @@ from service.cli.label.issuing import MAKE, ask, first_printed, named, office, r
 from service.cli.open import fail
 from service.custody.rules.issuing import MOST_AT_ONCE, SERIES_OF
 
+_SAMPLE = {"patients": "patient", "badges": "badge", "shelves": "shelf", "instruments": "instrument", "loads": "load"}
+"""The kind of label of each: one of it is tried before codes are issued."""
 _LETTERS = {**{kind: (letter,) for kind, letter in SERIES_OF.items()}, "loads": ("L", "W")}
 
 
@@ -14,7 +16,10 @@ def _print(
     ctx: click.Context, kind: str, told: tuple[str, ...], count: int, machine: str | None, output: Output
 ) -> None:
     make, again = MAKE[kind], named(told, *_LETTERS[kind])
-    output.check(len(again or [""] * count) * output.copies)
+    if again:
+        output.check(len(again) * output.copies)
+    else:
+        output.suits(_SAMPLE[kind], count * output.copies)
     with office(ctx, again[0] if again else None) as desk:
         if again:
             output.write(reprinted(desk, again, make, output))

@@ -26,7 +26,7 @@ def outage(ctx: click.Context, output: Output) -> None:
     Its load cards and patient codes are issued for it and for nothing else. Print a new one when it was used.
     """
     output = replace(output, stock_name=output.stock_name or PAGE)
-    output.check(1)
+    output.suits("outage", 1)
     with office(ctx) as desk:
         wash, steam = _machine(desk, "W"), _machine(desk, "L")
         issued = [
