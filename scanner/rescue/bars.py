@@ -39,7 +39,8 @@ _RESTORED = 8.0
 """Bits of a code that may be hidden: of the 11.9 that its two checks add, the rest must still bear witness."""
 _ROLLS = ((155, 0.0), (160, 0.008), (160, 0.0), (130, 0.008))
 """Rolls that are tried, see `_unrolled`: of ten labels each, all were read round 140° to 170°, and 8 round 180°."""
-_PATHS = 3
+_PATHS, _FEWEST = 3, 45
+"""Ways to lay characters that are tried, and modules of the shortest symbol: a start, a character, a check, a stop."""
 _PLAIN, _UNLIKELY, _NONE = 0.17, 0.34, 0.42
 """The cost of a path below which it is plain that characters lie so; above which they do not; and above which there are
 none, however one looks: of the made corpus' Code 128 that were read in the end, none cost more than 0.28 at first."""
@@ -97,9 +98,11 @@ def _looks(levels: Floats) -> Iterator[tuple[_Look, float, Way]]:
     """
     places = np.arange(levels.shape[1], dtype=np.float64)
     flat = _look("bars", levels, places)
+    ends, module = _ends(flat.profile), guess(flat.profile)
+    if not module or ends[1] - ends[0] < _FEWEST * module:
+        return
     yield flat, 1, Way()
     yield flat, 0.6, Way(whole=True, uneven=UNEVEN)
-    ends = _ends(flat.profile)
     for roll in _ROLLS[:2]:
         yield _unrolled(levels, ends, *roll), 1, Way(whole=True)
     yield flat, 0.6, Way(soft=SOFT, whole=True, uneven=UNEVEN)

@@ -182,12 +182,13 @@ def crinkled(picture: NDArray[np.float32], grid: Grid, believed: NDArray[np.int8
     """The grid with its knots moved until the modules `believed` (n × n: 1 dark, -1 light, 0 doubtful) lie best."""
     at, want = _points(np.pad(believed, QUIET, constant_values=-1), blur)
     weights = _weights(at, grid.size)
+    smooth = replace(grid, moves=None).pixels(at)
     moves = np.zeros((_KNOTS * _KNOTS, 2)) if grid.moves is None else grid.moves.reshape(-1, 2)
     slopes = _slopes(picture)
     stiff = _bending() * _STIFF
     for _ in range(rounds):
-        bent = replace(grid, moves=moves.reshape(_KNOTS, _KNOTS, 2))
-        got, x_slope, y_slope = (looked(part, bent.pixels(at)) for part in (picture, *slopes))
+        pixels = smooth + weights @ moves
+        got, x_slope, y_slope = (looked(part, pixels) for part in (picture, *slopes))
         ways = np.hstack([weights * x_slope[:, None], weights * y_slope[:, None]])
         step = _solved(ways, want, got, stiff, np.concatenate([moves[:, 0], moves[:, 1]]))
         half = len(step) // 2

@@ -20,8 +20,9 @@ _WORKING = 4.0
 """Pixels of a module to work with: more cost time and show nothing new."""
 _ARCS = (0.9, 1.2, 1.4, 1.54)
 """Half arcs of rolls, in radians, that a fit begins from."""
-_KINDS = (((1,), (0.0,), 2), ((1,), _ARCS, 4), ((2, 3, 4, 5, 6, 7), (0.0,), 6))
-"""What is tried in turn: versions, half arcs, and how many grids. Our own codes are version 1."""
+_KINDS = (((1,), (0.0,), 2, 0.45), ((1,), _ARCS, 4, 0.6), ((1, 2, 3, 4, 5, 6, 7), (0.0,), 8, 0.25))
+"""What is tried in turn: versions, half arcs, how many grids at most, and the least agreement with the known patterns
+that a grid must begin with. Our own codes are version 1."""
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2,)
 _OF_A_KIND = 8
 _SIDE = 14
@@ -32,8 +33,8 @@ _CRINKLED, _ROUNDS = 2, 3
 """Grids tried as crinkled, and how often each is bent anew."""
 _FROM_THE_SIDE = 0.28
 """The share of a module's full width below which it is not believed: about a pixel."""
-_HOPEFUL, _PROMISING, _SURE = 0.25, 0.5, 0.75
-"""Agreement with the known patterns: least to try a grid, least to read one once settled, and enough to be sure."""
+_PROMISING, _SURE = 0.5, 0.75
+"""Agreement with the known patterns: least to read a grid once it is settled, and enough to be sure."""
 
 
 def find(grey: Grey) -> list[Floats]:
@@ -88,8 +89,9 @@ def tries(grey: Grey, corners: Floats) -> Iterator[Reading | None]:
     """The QR code in a region, read or surely there, or None: as often as there is something more to be tried."""
     laid: list[tuple[float, _Cut, Grid]] = []
     cuts: dict[int, _Cut] = {}
-    for versions, arcs, most in _KINDS:
-        for _, cut, start in _starts(grey, corners, versions, arcs, cuts)[:most]:
+    for versions, arcs, most, hopeful in _KINDS:
+        starts = _starts(grey, corners, versions, arcs, cuts)
+        for _, cut, start in [one for one in starts if one[0] > hopeful][:most]:
             grid = _settled(cut, start)
             worth = agreement(cut.soft(0.4), grid, 0.4)
             if worth > _PROMISING:  # nor where the fit ran away and it is no number
@@ -128,7 +130,7 @@ def _starts(
         for turn, (arc, axis) in itertools.product(range(4), rolls):
             grid = over(np.roll(cut.corners, -turn, axis=0), size, arc, axis)
             found.append((agreement(cut.soft(0.5), grid, 0.5, 3), cut, grid))
-    return sorted((one for one in found if one[0] > _HOPEFUL), key=lambda one: -one[0])
+    return sorted(found, key=lambda one: -one[0])
 
 
 def _settled(cut: "_Cut", grid: Grid) -> Grid:

@@ -1,9 +1,11 @@
 """The ratcheted corpus of public photographs: least reads, most misreads, set by set."""
 
 import os
+import time
 import tomllib
 from functools import partial
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -14,7 +16,8 @@ RATCHET = tomllib.loads((Path(__file__).parent / "corpus.toml").read_text("utf-8
 
 
 @pytest.mark.parametrize("name", RATCHET)
-def test_a_set_of_photographs_is_read_at_least_as_well_as_before(name):
+def test_a_set_of_photographs_is_read_at_least_as_well_as_before(name, monkeypatch):
+    monkeypatch.setattr("scanner.decode.time", SimpleNamespace(monotonic=time.process_time))  # however busy the machine
     path = corpus.folder()
     if path is None or not second_opinion():
         missing = "the photographs are not beside the project" if path is None else "libzbar is not installed"
