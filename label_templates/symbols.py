@@ -13,12 +13,8 @@ QR_QUIET = 4
 """Modules on all sides: denso-wave.com/qrcode/qrgene4-e.html."""
 CODE128_QUIET = 10
 """Modules on each side: GS1 General Specifications 5.4.4.2."""
-LEVELS = "LMQH"
-"""The levels of a QR code's error correction, the weakest first: about 7, 15, 25 and 30 % of the codewords."""
 _SMALLEST = 21
 _BLACK = re.compile(b"\x01+")
-_HOLDS = {"L": 25, "M": 20, "Q": 16, "H": 10}
-"""Capital letters and digits that version 1 holds: qrcode.com/en/about/version.html."""
 
 
 class SymbolError(ValueError):
@@ -48,26 +44,17 @@ class Symbol:
 
 @lru_cache(maxsize=256)
 def qr(text: str, *, level: str = "Q", version: int | None = None) -> Symbol:
-    """`text` as a QR code of the smallest version that holds it at `level`, with as much more correction as is free.
+    """`text` as a QR code of the smallest version that holds it at `level`.
 
-    What a label goes through decides the least level: Q for one that goes into steam and is stained, M for one that
-    stays on paper. A pack code is version 1 at Q. Raises SymbolError when it does not fit, or not into `version`.
+    What a label goes through decides the level: Q for one that goes into steam and is stained, M for one that stays on
+    paper. It is not raised where there would be room: the scanner's rescue knows our codes at Q, and reads more of a
+    spoilt one than a stronger level would save. A pack code is version 1 at Q.
+    Raises SymbolError when it does not fit, or not into `version`.
     """
     made = _made(text, level)
     if version is not None and len(made) != _SMALLEST + 4 * (version - 1):
         raise SymbolError(f"{text!r} does not fit a QR code of version {version} at level {level}")
-    while level != LEVELS[-1] and not (len(made) == _SMALLEST and _fills(text, level)):
-        stronger = LEVELS[LEVELS.index(level) + 1]
-        more = _made(text, stronger)
-        if len(more) > len(made):
-            break
-        made, level = more, stronger
     return Symbol(text, "QR", made, QR_QUIET, level)
-
-
-def _fills(text: str, level: str) -> bool:
-    """Whether a text of capital letters and digits is too long for version 1 at the next level (ISO/IEC 18004)."""
-    return len(text) > _HOLDS[LEVELS[LEVELS.index(level) + 1]] and not text.isdigit()
 
 
 def _made(text: str, level: str) -> tuple[tuple[bool, ...], ...]:
