@@ -39,6 +39,11 @@ def width(text: str, weight: str, size: int) -> float:
     return max(drawn, float(for_pdf(weight).stringWidth(text, size)))
 
 
+def mono_width(text: str, size: int) -> float:
+    """How wide `text` is in the monospace, whose letters are all alike."""
+    return width("0" * len(text), "mono", size)
+
+
 @lru_cache(maxsize=1024)
 def letters(text: str, weight: str, size: int) -> tuple[Image.Image, int, int]:
     """The ink of a text (mode `1`, 1 is ink), and where its top left dot stands from the start of its baseline."""

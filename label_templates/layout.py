@@ -226,7 +226,7 @@ def _size_under(text: str, room: _Room) -> int:
     if not text:
         return 0
     largest, least = (room.stock.dots(size) for size in _UNDER_MM)
-    size = next((one for one in range(largest, least - 1, -1) if fonts.width(text, "mono", one) <= room.width), None)
+    size = next((one for one in range(largest, least - 1, -1) if fonts.mono_width(text, one) <= room.width), None)
     if size is None:
         raise LayoutError(f"{text[:20]} does not fit under its symbol on stock {room.stock.name}: use a larger label")
     return size
@@ -246,7 +246,7 @@ def _placed(symbol: Symbol, module: int, room: _Room, under: str, size: int) -> 
         end = top + tall
     texts = []
     if under:
-        wide = fonts.width(under, "mono", size)
+        wide = fonts.mono_width(under, size)
         texts = [Text(room.left + int((room.width - wide) / 2), end + round(size * 0.9), under, "mono", size)]
     return Placed(left + quiet, top + free, symbol, module, tall, room.stock.thinner_dots), texts
 

@@ -1,6 +1,5 @@
 """Symbols: the black and white modules of a QR code or a Code 128, with the quiet zone each needs."""
 
-import re
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -14,7 +13,6 @@ QR_QUIET = 4
 CODE128_QUIET = 10
 """Modules on each side: GS1 General Specifications 5.4.4.2."""
 _SMALLEST = 21
-_BLACK = re.compile(b"\x01+")
 
 
 class SymbolError(ValueError):
@@ -79,8 +77,7 @@ def code128(text: str) -> Symbol:
 @lru_cache(maxsize=256)
 def runs(symbol: Symbol) -> tuple[tuple[int, int, int], ...]:
     """The black runs of a symbol: (column, row, length) in modules."""
-    found = []
-    for y, row in enumerate(symbol.modules):
-        line = bytes(row)
-        found += [(run.start(), y, run.end() - run.start()) for run in _BLACK.finditer(line)]
-    return tuple(found)
+    edges = np.diff(np.pad(np.array(symbol.modules, np.int8), ((0, 0), (1, 1))))
+    rows, starts = np.nonzero(edges == 1)
+    _, ends = np.nonzero(edges == -1)
+    return tuple(zip(starts.tolist(), rows.tolist(), (ends - starts).tolist(), strict=True))
