@@ -1,7 +1,6 @@
 """Layout: a label put into whole printer dots by its design, once; picture and PDF are both drawn from it."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
@@ -324,8 +323,3 @@ def _table(table: Table, room: _Room) -> tuple[list[tuple[int, int, int, int]], 
     ]
     posts = [(x - (thin if x == edges[-1] else 0), room.top + head, thin, round(table.rows * step)) for x in edges]
     return rules + posts, texts
-
-
-def ink_of(texts: Sequence[Text]) -> list[tuple[int, int, int, int]]:
-    """The boxes (left, top, right, bottom, dots) within which texts put their ink."""
-    return [fonts.ink(one.text, one.weight, one.size, one.x, one.y) for one in texts]
