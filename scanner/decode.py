@@ -164,7 +164,7 @@ def _likely(grey: Image, unread: list[NDArray[np.float64]]) -> Iterator[tuple[st
 
 
 def _found(grey: Image, symbology: str, reader: Any) -> Iterator[tuple[str, Any, NDArray[np.float64]]]:
-    for corners in reader.find(grey)[:_REGIONS]:
+    for corners in itertools.islice(reader.find(grey), _REGIONS):
         yield symbology, reader, corners
 
 

@@ -22,6 +22,15 @@ _FACED = 0.35
 """The share of its full width below which a module tells nothing about where the grid lies."""
 _STIFF = 1.0
 """How strongly neighbouring knots pull each other, against one point of the picture."""
+_ROUNDS = 5
+"""Steps of a fit at most."""
+_FREE = 1e-3 * np.eye(9)
+_SQUARE_ON = _FREE + np.diag([0.0] * 6 + [1e4, 1e4] + [0.0])
+"""How strongly each way to move a plane is held back, against one point; and one held square to the camera."""
+_NEARBY = 7
+"""Points, looked at along each side, that are hidden together or seen together."""
+_USUAL, _HIDDEN = 30, 3.0
+"""The percentile of what is left around points that is taken for usual, and how many times that is a place hidden."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,14 +140,16 @@ def agreement(picture: NDArray[np.float32], grid: Grid, blur: float, every: int 
     return float(-(got @ want) / np.sqrt(max(got @ got, 1e-9) * (want @ want)))
 
 
-def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, rounds: int) -> Grid:
+def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, *, covered: bool = False) -> Grid:
     """The grid moved, and its roll bent, until the known patterns lie best: Lucas and Kanade's way, robust weights.
 
-    `picture` is bright on paper and blurred by `blur` modules.
+    `picture` is bright on paper and blurred by `blur` modules. Of a symbol that may be `covered` in part, places that
+    look like none of the patterns hardly count, and it is held square to the camera: nothing shows where a hidden
+    corner lies.
     """
     every, wanted = targets((grid.size - 17) // 4, blur)
     slopes = _slopes(picture)
-    for _ in range(rounds):
+    for _ in range(_ROUNDS):
         faced = _faced(every, grid)
         at, want = every[faced], wanted[faced]
         flat, more = _rolled(at * 2 / grid.size - 1, grid)
@@ -152,7 +163,8 @@ def fitted(picture: NDArray[np.float32], grid: Grid, blur: float, rounds: int) -
         last = -(there[:, :1] * x_ways + there[:, 1:] * y_ways)[:, :2]
         aside = (grid.plane[:2, grid.axis] - there * grid.plane[2, grid.axis]) / depth
         bent = (x_slope * aside[:, 0] + y_slope * aside[:, 1]) * more
-        step = _solved(np.column_stack([x_ways, y_ways, last, bent]), want, got, np.full(9, 1e-6))
+        rest = (_SQUARE_ON if covered else _FREE), np.append(np.zeros(6), [*grid.plane[2, :2], 0.0])
+        step = _solved(np.column_stack([x_ways, y_ways, last, bent]), want, got, rest, at if covered else None)
         change = np.append(step[:8], 0.0).reshape(3, 3)
         arc = float(np.clip(grid.arc + np.clip(step[8], -0.1, 0.1), _LEAST_ARC, np.pi / 2)) if grid.arc else 0.0
         grid = replace(grid, plane=grid.plane + change, arc=arc)
@@ -190,7 +202,7 @@ def crinkled(picture: NDArray[np.float32], grid: Grid, believed: NDArray[np.int8
         pixels = smooth + weights @ moves
         got, x_slope, y_slope = (looked(part, pixels) for part in (picture, *slopes))
         ways = np.hstack([weights * x_slope[:, None], weights * y_slope[:, None]])
-        step = _solved(ways, want, got, stiff, np.concatenate([moves[:, 0], moves[:, 1]]))
+        step = _solved(ways, want, got, (stiff, np.concatenate([moves[:, 0], moves[:, 1]])))
         half = len(step) // 2
         moves = moves + np.column_stack([step[:half], step[half:]])
         if np.abs(step).max() < 0.02:
@@ -219,8 +231,12 @@ def _slopes(picture: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[
     return cv2.filter2D(picture, -1, kernel), cv2.filter2D(picture, -1, kernel.T)
 
 
-def _solved(ways: Floats, want: Floats, got: Floats, stiff: Floats, from_rest: Floats | None = None) -> Floats:
-    """The step that brings `got` nearest to a straight line of `want`: points far off count less (Tukey's weights)."""
+def _solved(ways: Floats, want: Floats, got: Floats, rest: tuple[Floats, Floats], at: Floats | None = None) -> Floats:
+    """The step that brings `got` nearest to a straight line of `want`: points far off count less (Tukey's weights).
+
+    `rest` is how strongly each way is pulled towards nothing (ways × ways), and what there is of each now. With the
+    points' places `at` (k × 2, modules), those count less whose neighbours are off as well: something lies on them.
+    """
     share = np.ones_like(want)
     for _ in range(2):
         middle, level = share @ want / share.sum(), share @ got / share.sum()
@@ -228,11 +244,23 @@ def _solved(ways: Floats, want: Floats, got: Floats, stiff: Floats, from_rest: F
         off = got - level + gain * (want - middle)
         spread = 1.5 * np.median(np.abs(off[::3])) + 1e-6
         share = np.maximum(0, 1 - (off / (4.7 * spread)) ** 2)
+        if at is not None:
+            share *= _uncovered(off, at)
     share = np.sqrt(share)
     gain = max(gain, 1e-3)
     weighted = ways * share[:, None] / gain
-    normal = weighted.T @ weighted
-    right = weighted.T @ (-off * share / gain)
-    if stiff.ndim == 1:
-        return np.linalg.solve(normal + np.diag(stiff * np.trace(normal) + 1e-12), right)
-    return np.linalg.solve(normal + stiff, right - (stiff @ from_rest if from_rest is not None else 0))
+    stiff, now = rest
+    return np.linalg.solve(weighted.T @ weighted + stiff, weighted.T @ (-off * share / gain) - stiff @ now)
+
+
+def _uncovered(off: Floats, at: Floats) -> Floats:
+    """For points (k × 2, modules) that are so far off, 1 to 0: little where all around is far off."""
+    column, row = np.rint((at + QUIET) * _FINE - 0.5).astype(int).T
+    total, count = np.zeros((2, row.max() + 1, column.max() + 1))
+    total[row, column], count[row, column] = off * off, 1
+    near = (_around(total) / np.maximum(_around(count), 1e-9))[row, column]
+    return 1 / (1 + (near / (_HIDDEN * np.percentile(near, _USUAL) + 1e-3)) ** 2)
+
+
+def _around(part: Floats) -> Floats:
+    return cv2.blur(part, (_NEARBY, _NEARBY), borderType=cv2.BORDER_CONSTANT)

@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -9,6 +10,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from scanner.rescue import qr_soft
+from scanner.rescue.finders import alike, finders, squares_of
 from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over
 from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask, path
 from scanner.rescue.reading import Reading, in_time
@@ -20,9 +22,26 @@ _WORKING = 4.0
 """Pixels of a module to work with: more cost time and show nothing new."""
 _ARCS = (0.9, 1.2, 1.4, 1.54)
 """Half arcs of rolls, in radians, that a fit begins from."""
-_KINDS = (((1,), (0.0,), 2, 0.45), ((1,), _ARCS, 4, 0.6), ((1, 2, 3, 4, 5, 6, 7), (0.0,), 8, 0.25))
-"""What is tried in turn: versions, half arcs, how many grids at most, and the least agreement with the known patterns
-that a grid must begin with. Our own codes are version 1."""
+
+
+class _Kind(NamedTuple):
+    """What is tried: versions and half arcs; how many grids at most, and the least agreement each must begin with."""
+
+    versions: tuple[int, ...]
+    arcs: tuple[float, ...]
+    most: int
+    hopeful: float
+    covered: bool = False
+    """Whether something may lie on a part of it."""
+
+
+_KINDS = (
+    _Kind((1,), (0.0,), 2, 0.45),
+    _Kind((1,), (0.0,), 3, 0.45, covered=True),
+    _Kind((1,), _ARCS, 4, 0.6),
+    _Kind((1, 2, 3, 4, 5, 6, 7), (0.0,), 8, 0.25),
+)
+"""What is tried in turn. Our own codes are version 1."""
 _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2,)
 _OF_A_KIND = 8
 _SIDE = 14
@@ -37,8 +56,17 @@ _PROMISING, _SURE = 0.5, 0.75
 """Agreement with the known patterns: least to read a grid once it is settled, and enough to be sure."""
 
 
-def find(grey: Grey) -> list[Floats]:
+def find(grey: Grey) -> Iterator[Floats]:
     """Regions that may hold a QR code, best first: corners 4 × 2 in pixels, in any turn."""
+    kept: list[Floats] = []
+    for corners in itertools.chain(squares_of(finders(grey)), _outlined(grey)):
+        if not any(alike(corners, other) for other in kept):
+            kept.append(corners)
+            yield corners
+
+
+def _outlined(grey: Grey) -> Iterator[Floats]:
+    """The outlines of busy places, best first."""
     found: list[tuple[float, Floats]] = []
     most = _LARGE / max(grey.shape)
     for scale in [most, most / 2] if most < 1 else _SCALES:
@@ -46,13 +74,8 @@ def find(grey: Grey) -> list[Floats]:
         if min(small.shape) < 12:
             break
         found += [(worth, (corners + 0.5) / scale) for worth, corners in _busy(small)]
-    kept: list[Floats] = []
-    for _, corners in sorted(found, key=lambda one: -one[0]):
-        if all(
-            np.abs(np.sort(corners, axis=0) - np.sort(other, axis=0)).max() > 0.08 * np.ptp(corners) for other in kept
-        ):
-            kept.append(corners)
-    return kept
+    found.sort(key=lambda one: -one[0])
+    yield from (corners for _, corners in found)
 
 
 def _busy(small: Grey) -> Iterator[tuple[float, Floats]]:
@@ -89,10 +112,10 @@ def tries(grey: Grey, corners: Floats) -> Iterator[Reading | None]:
     """The QR code in a region, read or surely there, or None: as often as there is something more to be tried."""
     laid: list[tuple[float, _Cut, Grid]] = []
     cuts: dict[int, _Cut] = {}
-    for versions, arcs, most, hopeful in _KINDS:
-        starts = _starts(grey, corners, versions, arcs, cuts)
-        for _, cut, start in [one for one in starts if one[0] > hopeful][:most]:
-            grid = _settled(cut, start)
+    for kind in _KINDS:
+        starts = _starts(grey, corners, kind, cuts)
+        for _, cut, start in [one for one in starts if one[0] > kind.hopeful][: kind.most]:
+            grid = _settled(cut, start, covered=kind.covered)
             worth = agreement(cut.soft(0.4), grid, 0.4)
             if worth > _PROMISING:  # nor where the fit ran away and it is no number
                 yield _reading(cut, grid, "modules", sure=worth > _SURE)
@@ -115,27 +138,25 @@ def _reading(cut: "_Cut", grid: Grid, how: str, *, sure: bool) -> Reading | None
     return Reading("", cut.back(grid.corners()), "unread") if sure else None
 
 
-def _starts(
-    grey: Grey, corners: Floats, versions: tuple[int, ...], arcs: tuple[float, ...], cuts: dict[int, "_Cut"]
-) -> list[tuple[float, "_Cut", Grid]]:
+def _starts(grey: Grey, corners: Floats, kind: _Kind, cuts: dict[int, "_Cut"]) -> list[tuple[float, "_Cut", Grid]]:
     """Grids over these corners in every turn, those that agree best with the known patterns first."""
     side = float(np.sqrt(abs(_area(corners))))
     found = []
-    for version in versions:
+    for version in kind.versions:
         size = 17 + 4 * version
         if side < size * _LEAST:
             continue
         cut = cuts[version] = cuts.get(version) or _Cut(grey, corners, side / size)
-        rolls = [(arc, axis) for arc in arcs for axis in (0, 1) if arc or not axis]
+        rolls = [(arc, axis) for arc in kind.arcs for axis in (0, 1) if arc or not axis]
         for turn, (arc, axis) in itertools.product(range(4), rolls):
             grid = over(np.roll(cut.corners, -turn, axis=0), size, arc, axis)
             found.append((agreement(cut.soft(0.5), grid, 0.5, 3), cut, grid))
     return sorted(found, key=lambda one: -one[0])
 
 
-def _settled(cut: "_Cut", grid: Grid) -> Grid:
+def _settled(cut: "_Cut", grid: Grid, *, covered: bool) -> Grid:
     for blur in (1.0, 0.5):
-        grid = fitted(cut.soft(blur), grid, blur, 5)
+        grid = fitted(cut.soft(blur), grid, blur, covered=covered)
     return grid
 
 

@@ -17,6 +17,8 @@ FINE = 3
 PIXELS = {"QR": 4.0, "CODE128": 2.5}
 """Pixels a module has where nothing else is said."""
 INK, PAPER, BENCH = 35.0, 215.0, 120.0
+_PIECE = 12
+"""Square modules of each of many small things that lie on a symbol."""
 BAR_ROWS = 30
 """Modules a Code 128's bars are tall."""
 
@@ -175,12 +177,29 @@ def _crinkle(one, amount):
     one.crinkle = amount
 
 
-def _glare(one, amount):
+def _small(one, percent, paint):
+    """Paint over about `percent` of the symbol's area in pieces of some four modules across that may overlap."""
+    left, top, right, bottom = one.box
+    piece = _PIECE * one.per**2 / ((right - left) * (bottom - top))
+    for _ in range(max(1, round(-np.log1p(-percent / 100) / piece))):
+        _patch(one, 100 * piece, paint)
+
+
+def _burn(one):
     def burn(flat, cover):
         soft = cv2.GaussianBlur(cover, (0, 0), one.per * 0.7)
         return np.maximum(flat, np.minimum(flat + 500 * soft, 255)).astype(np.float32)
 
-    _patch(one, amount, burn)
+    return burn
+
+
+def _glare(one, amount):
+    _patch(one, amount, _burn(one))
+
+
+def _highlights(one, amount):
+    """A ring light on crumpled wrap: many small reflections."""
+    _small(one, amount, _burn(one))
 
 
 def _shadow(one, amount):
@@ -235,9 +254,18 @@ def _stains(one, amount):
         _patch(one, amount / 4, lambda flat, cover: flat * (1 - 0.75 * cover))
 
 
-def _occlusion(one, amount):
+def _hide(one):
     level = np.float32(one.rng.uniform(40, 200))
-    _patch(one, amount, lambda flat, cover: np.where(cover > 0, level, flat))
+    return lambda flat, cover: np.where(cover > 0, level, flat)
+
+
+def _occlusion(one, amount):
+    _patch(one, amount, _hide(one))
+
+
+def _spatter(one, amount):
+    """Drops and scraps: many small things that lie on it."""
+    _small(one, amount, _hide(one))
 
 
 def _tape(one, amount):
@@ -273,13 +301,15 @@ DAMAGES = {
     "cylinder": Damage(_cylinder, "degrees", tuple(range(30, 181, 10)), tuple(range(30, 181, 10))),
     "crinkle": Damage(_crinkle, "modules", _steps(0.1, 2, 12), _steps(0.1, 3, 12)),
     "glare": Damage(_glare, "percent", _steps(1, 60, 16), _steps(1, 90, 16)),
+    "highlights": Damage(_highlights, "percent", _steps(1, 60, 16), _steps(1, 90, 16)),
     "shadow": Damage(_shadow, "share", (0.5, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99), (0.5, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98, 0.99)),
     "noise": Damage(_noise, "levels", _steps(10, 300, 16), _steps(10, 300, 16)),
     "contrast": Damage(_contrast, "levels", _steps(60, 1.5, 14), _steps(60, 1.5, 14)),
     "void lines": Damage(_void_lines, "percent", _steps(3, 80, 14), _steps(3, 95, 14)),
     "torn": Damage(_torn, "percent", _steps(1, 50, 14), _steps(1, 50, 14)),
     "stains": Damage(_stains, "percent", _steps(2, 90, 14), _steps(2, 90, 14)),
-    "occlusion": Damage(_occlusion, "percent", _steps(0.5, 45, 16), _steps(0.5, 90, 16)),
+    "occlusion": Damage(_occlusion, "percent", (*_steps(0.5, 45, 16), 52.0, 60.0), _steps(0.5, 90, 16)),
+    "spatter": Damage(_spatter, "percent", _steps(0.5, 60, 16), _steps(0.5, 90, 16)),
     "tape": Damage(_tape, "share", (0.3, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98), (0.3, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97, 0.98)),
 }  # fmt: skip
 ANGLES = tuple(range(0, 180, 5))

@@ -5,6 +5,7 @@ import time
 import cv2
 import numpy as np
 import pytest
+import zxingcpp
 
 from scanner.rescue import bars
 from tests.scanner import made
@@ -41,6 +42,28 @@ def test_a_symbol_turned_by_any_angle_is_read(turn):
 def test_a_symbol_spoilt_beyond_what_stock_readers_bear_is_read(damage, amount):
     trials = [made.trial("CODE128", damage, amount, seed) for seed in range(3)]
     assert sum(texts(picture) == {text} for picture, text in trials) >= 2
+
+
+def there_and_read(picture):
+    """What is read in the likeliest regions of a picture; an empty text where a Code 128 is surely there."""
+    return {found.text for region in bars.find(picture)[:2] for found in bars.tries(picture, region) if found}
+
+
+@pytest.mark.parametrize(("damage", "amount"), [("occlusion", 40), ("glare", 25)])
+def test_a_symbol_of_which_too_much_is_gone_is_surely_there_and_not_read(damage, amount):
+    there = [there_and_read(made.trial("CODE128", damage, amount, seed)[0]) for seed in range(4)]
+    assert there.count({""}) >= 3
+
+
+@pytest.mark.parametrize("kind", ["EAN13", "EAN8", "Code39", "Code93", "ITF", "Codabar"])
+def test_bars_of_another_kind_are_not_taken_for_a_code_128_that_cannot_be_read(kind):
+    text = {"EAN13": "4006381333931", "EAN8": "96385074", "ITF": "12345678901231", "Codabar": "A12345B"}.get(
+        kind, "HELLO"
+    )
+    symbol = zxingcpp.create_barcode(text, getattr(zxingcpp.BarcodeFormat, kind))
+    bars_of = np.asarray(zxingcpp.write_barcode_to_image(symbol, scale=3))
+    picture = cv2.GaussianBlur(cv2.copyMakeBorder(bars_of, 40, 40, 40, 40, cv2.BORDER_CONSTANT, value=255), (0, 0), 0.8)
+    assert there_and_read(picture) == set()
 
 
 def test_an_empty_or_noisy_picture_has_no_regions():

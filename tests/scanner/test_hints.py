@@ -6,6 +6,7 @@ import pytest
 
 from label_templates import symbols
 from scanner import hints
+from scanner.decode import look
 from scanner.steady import Outcome, Steady
 from tests.scanner import made
 
@@ -93,3 +94,13 @@ def test_an_unread_region_lies_still_without_being_told_of_twice():
         if steady.wants(n / 30, moved):
             said += steady.feed(n / 30, moved, [], [corners])
     assert said == [Outcome("unread", words=hints.FLATTER)]
+
+
+def test_bars_that_no_reader_reads_are_told_of_too():
+    picture, _ = made.trial("CODE128", "glare", 25, 1)
+    steady, said = Steady(), []
+    for n in range(11):
+        seen = look(picture, 0.2)
+        assert seen.sightings == []
+        said += steady.feed(n / 8, picture, [], seen.unread)
+    assert said == [Outcome("unread", words=hints.GLARE)]

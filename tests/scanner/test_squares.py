@@ -1,5 +1,6 @@
 """QR codes read module by module: the layout, the decoding of doubtful modules, and labels spoilt beyond stock readers."""
 
+import itertools
 import math
 import time
 
@@ -73,14 +74,14 @@ def test_tosses_are_never_taken_for_a_code():
 @pytest.mark.parametrize(
     ("damage", "amount"),
     [("module size", 1.15), ("glare", 6), ("noise", 90), ("contrast", 6), ("void lines", 20), ("motion", 2.2),
-     ("occlusion", 15), ("cylinder", 178)],
+     ("occlusion", 34), ("cylinder", 178)],
 )  # fmt: skip
 def test_a_symbol_spoilt_beyond_what_stock_readers_bear_is_read(damage, amount):
     hits = stock = 0
     for seed in range(4):
         picture, text = made.trial("QR", damage, amount, seed)
         stock += any(seen.text == text for seen in read(picture, 0))
-        regions = squares.find(picture)
+        regions = list(squares.find(picture))
         read_here = [squares.read(picture, corners, time.monotonic() + 20) for corners in regions[:4]]
         texts = {found.text for found in read_here if found and found.text}
         assert texts <= {text}
@@ -108,10 +109,12 @@ def test_a_code_surely_there_whose_data_are_gone_is_given_without_a_text():
     inner = one.flat[top:bottom, left:right]
     inner[gone] = np.where(toss, made.INK, made.PAPER)[gone]
     picture = made.taken(one)
-    found = [squares.read(picture, corners, time.monotonic() + 20) for corners in squares.find(picture)[:3]]
+    found = [
+        squares.read(picture, corners, time.monotonic() + 20) for corners in itertools.islice(squares.find(picture), 3)
+    ]
     assert {one.text for one in found if one} == {""}
 
 
 def test_nothing_is_read_after_its_time():
     picture, _ = made.trial("QR", "glare", 3, 2)
-    assert squares.read(picture, squares.find(picture)[0], time.monotonic() - 1) is None
+    assert squares.read(picture, next(squares.find(picture)), time.monotonic() - 1) is None
