@@ -22,6 +22,8 @@ _ASIDE = 0.12
 """How far apart the three middles may lie, as a share of the side."""
 _LEAST = 10.0
 """Pixels along the smallest finder pattern."""
+_LONGER = 2.0
+"""How much longer than wide one may be: round a roll, or seen from the side, they do not say where the rest lies."""
 _LARGER = 1.35
 """How much larger one of a pair may be."""
 _ALONG, _ACROSS = 20, 25
@@ -80,7 +82,7 @@ def _finder(outer: NDArray[np.int32], hole: NDArray[np.int32], stone: NDArray[np
         return None
     whole = cv2.minAreaRect(outer)
     middle, (one, other), _ = whole
-    if min(one, other) + 1 < _LEAST or max(one, other) > 2.5 * min(one, other):
+    if min(one, other) + 1 < _LEAST or max(one, other) > _LONGER * min(one, other):
         return None
     # an outline runs through the middles of its pixels; a hole's through those around it
     outside, light, inside = (

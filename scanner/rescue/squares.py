@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from scanner.rescue import qr_soft
 from scanner.rescue.finders import alike, finders, squares_of
-from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over
+from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over, partly_hidden
 from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask, path
 from scanner.rescue.reading import Reading, in_time
 
@@ -31,13 +31,12 @@ class _Kind(NamedTuple):
     arcs: tuple[float, ...]
     most: int
     hopeful: float
-    covered: bool = False
-    """Whether something may lie on a part of it."""
+    more_if_covered: int = 0
+    """How many grids more, of symbols on which something seems to lie: what is left fits in more than one turn."""
 
 
 _KINDS = (
-    _Kind((1,), (0.0,), 2, 0.45),
-    _Kind((1,), (0.0,), 3, 0.45, covered=True),
+    _Kind((1,), (0.0,), 2, 0.45, more_if_covered=1),
     _Kind((1,), _ARCS, 4, 0.6),
     _Kind((1, 2, 3, 4, 5, 6, 7), (0.0,), 8, 0.25),
 )
@@ -113,9 +112,12 @@ def tries(grey: Grey, corners: Floats) -> Iterator[Reading | None]:
     laid: list[tuple[float, _Cut, Grid]] = []
     cuts: dict[int, _Cut] = {}
     for kind in _KINDS:
-        starts = _starts(grey, corners, kind, cuts)
-        for _, cut, start in [one for one in starts if one[0] > kind.hopeful][: kind.most]:
-            grid = _settled(cut, start, covered=kind.covered)
+        starts = [one for one in _starts(grey, corners, kind, cuts) if one[0] > kind.hopeful]
+        for place, (_, cut, start) in enumerate(starts[: kind.most + kind.more_if_covered]):
+            covered = kind.more_if_covered > 0 and partly_hidden(cut.soft(0.5), start, 0.5)
+            if place >= kind.most and not covered:
+                break
+            grid = _settled(cut, start, covered=covered)
             worth = agreement(cut.soft(0.4), grid, 0.4)
             if worth > _PROMISING:  # nor where the fit ran away and it is no number
                 yield _reading(cut, grid, "modules", sure=worth > _SURE)
