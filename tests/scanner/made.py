@@ -19,6 +19,8 @@ PIXELS = {"QR": 4.0, "CODE128": 2.5}
 INK, PAPER, BENCH = 35.0, 215.0, 120.0
 _PIECE = 12
 """Square modules of each of many small things that lie on a symbol."""
+CHARACTER = 11
+"""Modules of a Code 128's characters but the stop, which has 13 (ISO/IEC 15417)."""
 BAR_ROWS = 30
 """Modules a Code 128's bars are tall."""
 
@@ -44,6 +46,8 @@ class Shot:
     light: Callable[[np.ndarray], np.ndarray] | None = None
     lens: Callable[[np.ndarray], np.ndarray] | None = None
     noise: float = 2.0
+    covered: np.ndarray | None = None
+    """0 to 1: how much of the contrast of each point of `flat` something has taken that lies on it."""
 
 
 def code(rng):
@@ -138,7 +142,24 @@ def _patch(one, percent, paint):
         if share >= area * 0.97:
             break
         axes = axes * np.sqrt(min(4, area / max(share, 1)))
+    _painted(one, cover, paint)
+
+
+def _small(one, percent, paint):
+    """Paint over about `percent` of the symbol's area in round pieces of some four modules across that may overlap."""
+    left, top, right, bottom = one.box
+    cover = np.zeros(one.flat.shape, np.float32)
+    for _ in range(max(1, round(-np.log1p(-percent / 100) * (right - left) * (bottom - top) / _PIECE / one.per**2))):
+        place = one.rng.uniform((left, top), (right, bottom))
+        wide = np.sqrt(_PIECE / np.pi) * one.per * one.rng.uniform(0.8, 1.2)
+        cv2.circle(cover, tuple(map(int, place)), int(wide), 1, -1)
+    _painted(one, cover, paint)
+
+
+def _painted(one, cover, paint):
     one.flat = paint(one.flat, cover)
+    left = paint(np.full_like(cover, PAPER), cover) - paint(np.full_like(cover, INK), cover)
+    one.covered = np.maximum(0.0 if one.covered is None else one.covered, 1 - left / (PAPER - INK))
 
 
 def _module_size(one, amount):
@@ -175,14 +196,6 @@ def _cylinder(one, amount):
 
 def _crinkle(one, amount):
     one.crinkle = amount
-
-
-def _small(one, percent, paint):
-    """Paint over about `percent` of the symbol's area in pieces of some four modules across that may overlap."""
-    left, top, right, bottom = one.box
-    piece = _PIECE * one.per**2 / ((right - left) * (bottom - top))
-    for _ in range(max(1, round(-np.log1p(-percent / 100) / piece))):
-        _patch(one, 100 * piece, paint)
 
 
 def _burn(one):
@@ -355,17 +368,26 @@ def trembling(symbology, damage, amount, seed, count):
     return [_exposed(one, fine[top : top + tall, left : left + wide]) for top, left in places], text
 
 
-def fifty(read, symbology, damage, trials=20):
-    """(the amount at which half are read, misreads): `read(picture)` gives texts; the amount lies between two steps by straight line.
+def hidden_characters(damage, amount, seed):
+    """Characters of a Code 128 of which a module or more is nowhere to be seen: covered over the bars' whole height."""
+    one, _ = _spoilt("CODE128", damage, amount, seed)
+    left, top, right, bottom = map(int, one.box)
+    seen = (1 - one.covered[top:bottom, left:right]).sum(axis=0).reshape(-1, one.per).mean(axis=1) >= one.per
+    gone = np.flatnonzero(~seen) // CHARACTER
+    return len(set(np.minimum(gone, len(seen) // CHARACTER - 1)))
 
-    Steps are tried from mild to hard until two in a row read nothing.
+
+def fifty(read, symbology, damage, trials=20, take=trial):
+    """(the amount at which half are read, misreads): `read` gives the texts of what `take` takes, as `trial` does.
+
+    The amount lies between two steps by straight line; they are tried from mild to hard until two in a row read nothing.
     """
     last, share, misreads, nothing = None, 1.0, 0, 0
     point = None
     for amount in DAMAGES[damage].steps(symbology):
         hits = 0
         for seed in range(trials):
-            picture, text = trial(symbology, damage, amount, seed)
+            picture, text = take(symbology, damage, amount, seed)
             texts = set(read(picture))
             hits += text in texts
             misreads += len(texts - {text})
