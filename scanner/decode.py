@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from label_templates.codes import Code, CodeError, parse
 from scanner.rescue import bars, squares
+from scanner.rescue.reading import Going, Reading
 
 try:
     import pyzbar.pyzbar as zbar
@@ -25,6 +26,8 @@ _FORMATS = (zxingcpp.BarcodeFormat.QRCodeModel2, zxingcpp.BarcodeFormat.Code128)
 _PATIENCE_S, _REGIONS = 2.0, 6
 _AT_ONCE, _ONE_MORE = 2, 8
 """Regions that are tried in turns from the start, and the turns after which one more is."""
+_TO_END_S = 0.012
+"""Seconds that a try that was begun in time may still take: with the step it is in, a frame at 30 a second."""
 _SMALLEST = 12.0**2
 """Square pixels of the smallest region that is looked into."""
 _PLAIN = 24
@@ -70,7 +73,7 @@ def look(image: Image, budget_s: float | None = None) -> Seen:
 
     zxing-cpp looks first, and nothing more is done when it reads something. Else likely regions are rescued one by one
     for `budget_s` seconds, or in a picture that has all the time (None) for two, after zbar has looked at the whole of
-    it. Raises ValueError for an array of another shape or type.
+    it; what was begun in that time may take a little longer. Raises ValueError for an array of another shape or type.
     """
     if image.dtype != np.uint8 or image.ndim not in {2, 3} or (image.ndim == 3 and image.shape[2] != 3):
         raise ValueError(f"a picture is height × width (× 3) of 8 bits, not {image.shape} of {image.dtype}")
@@ -115,6 +118,10 @@ def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Se
     unread = [corners for corners in unread if cv2.contourArea(corners.astype(np.float32)) > _SMALLEST]
     surely: dict[int, NDArray[np.float64]] = {}
     for place, found in _in_turns(_tried(grey, *one) for one in _likely(grey, unread)):
+        if isinstance(found, Going):
+            if time.monotonic() > until + _TO_END_S:
+                break
+            continue
         if found and found.text:
             return Seen([found], [])
         if found:
@@ -124,9 +131,12 @@ def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Se
     return Seen([], [*unread, *surely.values()])
 
 
-def _in_turns(works: Iterable[Iterator[Sighting | None]]) -> Iterator[tuple[int, Sighting | None]]:
-    """(which of these works, what it gives): all that are begun go on in turns; two at first, now and then one more."""
-    begun: dict[int, Iterator[Sighting | None]] = {}
+def _in_turns(works: Iterable[Iterator[Sighting | Going | None]]) -> Iterator[tuple[int, Sighting | Going | None]]:
+    """(which of these works, what it gives): all that are begun go on in turns; two at first, now and then one more.
+
+    A turn is a try to its end.
+    """
+    begun: dict[int, Iterator[Sighting | Going | None]] = {}
     coming = enumerate(works)
     for turn in itertools.count():
         if len(begun) < _AT_ONCE or turn % _ONE_MORE == 0:
@@ -134,20 +144,26 @@ def _in_turns(works: Iterable[Iterator[Sighting | None]]) -> Iterator[tuple[int,
         if not begun:
             return
         for place, work in list(begun.items()):
-            try:
-                yield place, next(work)
-            except StopIteration:
-                del begun[place]
+            found: Sighting | Going | None = Going.ON
+            while isinstance(found, Going):
+                try:
+                    found = next(work)
+                except StopIteration:
+                    del begun[place]
+                    break
+                yield place, found
 
 
-def _tried(grey: Image, symbology: str, reader: Any, corners: NDArray[np.float64]) -> Iterator[Sighting | None]:
+def _tried(grey: Image, symbology: str, reader: Any, corners: NDArray[np.float64]) -> Iterator[Sighting | Going | None]:
     """What the readers make of one region, try by try; one without a text is surely a symbol."""
-    tries = (
-        found and Sighting(found.text, symbology, found.corners, found.how) for found in reader.tries(grey, corners)
-    )
-    yield next(tries, None)
-    yield from _second_of(grey, corners)
-    yield from tries
+    asked = False
+    for found in reader.tries(grey, corners):
+        yield Sighting(found.text, symbology, found.corners, found.how) if isinstance(found, Reading) else found
+        if not asked and not isinstance(found, Going):
+            asked = True
+            yield from _second_of(grey, corners)
+    if not asked:
+        yield from _second_of(grey, corners)
 
 
 def _likely(grey: Image, unread: list[NDArray[np.float64]]) -> Iterator[tuple[str, Any, NDArray[np.float64]]]:

@@ -4,7 +4,7 @@ A region becomes a profile across its bars; the profile is held against rows of 
 the profile itself asks for; the likeliest row that holds every check is the text, if no other row comes near.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -18,7 +18,7 @@ from scanner.rescue.bars_find import find
 from scanner.rescue.code128 import Path, Spelling, any_text, freedom, own_codes, paths, spell
 from scanner.rescue.fit import Fit
 from scanner.rescue.pace import SOFT, UNEVEN, Way, guess, pace
-from scanner.rescue.reading import Reading, in_time
+from scanner.rescue.reading import Going, Reading, in_time
 
 __all__ = ["find", "read", "tries"]
 
@@ -72,10 +72,11 @@ def read(grey: Image, corners: NDArray[np.float64], until: float) -> Reading | N
     return in_time(tries(grey, corners), until)
 
 
-def tries(grey: Image, corners: NDArray[np.float64]) -> Iterator[Reading | None]:
+def tries(grey: Image, corners: NDArray[np.float64]) -> Iterator[Reading | Going | None]:
     """The Code 128 in one region of a grey picture, or None, as often as there is something more to be tried.
 
-    A reading without a text is a Code 128 surely, by how its characters lie, that could not be read.
+    A reading without a text is a Code 128 surely, by how its characters lie, that could not be read. A try goes on in
+    steps of some milliseconds.
     """
     bands = straighten(grey, corners)
     if bands is None:
@@ -83,9 +84,10 @@ def tries(grey: Image, corners: NDArray[np.float64]) -> Iterator[Reading | None]
     best = 1.0
     there = bands.corners(*_ends(line(bands.levels)[0]))
     for look, narrower, way in _looks(bands.levels):
+        yield Going.ON
         for cost, one, knots in _likely(look, narrower, way):
             best = min(best, cost)
-            seen = _text(one, knots) if cost < _UNLIKELY else None
+            seen = (yield from _text(one, knots)) if cost < _UNLIKELY else None
             if seen:
                 text, restored = seen
                 ends = np.interp(knots[[0, -1]], np.arange(len(one.places)), one.places)
@@ -164,13 +166,13 @@ def _likely(look: _Look, narrower: float, way: Way) -> Iterator[tuple[float, _Lo
     yield from sorted(left, key=lambda way: way[0])[:_PATHS]
 
 
-def _text(look: _Look, knots: NDArray[np.float64]) -> tuple[str, int] | None:
-    """The text in a look whose characters lie at `knots`, and how many of these are hidden.
+def _text(look: _Look, knots: NDArray[np.float64]) -> Generator[Going, None, tuple[str, int] | None]:
+    """The text in a look whose characters lie at `knots`, and how many of these are hidden; in a few steps.
 
     A code of ours is believed if both its checks hold and no other such code comes near it; another text if every
     character is seen, and seen alike in one half of the scan lines and in the other.
     """
-    fit = _fitted(look.profile, look.trust, knots)
+    fit = yield from _fitted(look.profile, look.trust, knots)
     if fit is None:
         return None
     text = _only(fit, own_codes(), is_code, 2 * _MARGIN)
@@ -178,9 +180,15 @@ def _text(look: _Look, knots: NDArray[np.float64]) -> tuple[str, int] | None:
         return text, int(fit.hidden().sum())
     if fit.noise > _NOISIEST_FOREIGN:
         return None
+    yield Going.ON
     text = _foreign(fit)
-    alike = text and all(_foreign(_fitted(*half, knots)) == text for half in halves(look.levels, look.trust))
-    return (text, 0) if text and alike else None
+    if not text:
+        return None
+    for half in halves(look.levels, look.trust):
+        seen = yield from _fitted(*half, knots)
+        if _foreign(seen) != text:
+            return None
+    return text, 0
 
 
 def _foreign(fit: Fit | None) -> str | None:
@@ -193,16 +201,18 @@ def _is_foreign(text: str) -> bool:
     return len(text) > 1 and not (text[0] in LETTERS and text[1] == "-")
 
 
-def _fitted(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> Fit | None:
+def _fitted(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> Generator[Going, None, Fit | None]:
     """The fit of a profile; None as soon as it is plain that it is none of a row of characters at `knots`."""
     fit = fitting.sharpest(fitting.start(profile, trust, knots))
     for most in _NOISIEST:
+        yield Going.ON
         if fit.noise > most:
             return None
         before = fit.noise
         fit = fitting.refine(fit, profile, trust, fitting.likeliest(*fitting.costs(fit)))
         if fit.noise > _SETTLED * before:
             break
+    yield Going.ON
     return fit
 
 

@@ -34,6 +34,8 @@ _LEAST_APART, _MOST_APART = 12.0, 40.0
 """Modules between the middles of two of one symbol: 14 in version 1, 38 in version 7, and what a slant takes."""
 _DARK = 0.4
 """Where dark ends between the darkest and the lightest nearby: what touches a pattern is seldom as dark as ink."""
+_GRAIN = 6
+"""Levels that dark must be darker still: what has no more contrast is grain."""
 _COARSE = 4
 """Pixels a side that are taken as one to see how light it is nearby."""
 _MOST = 12
@@ -74,7 +76,8 @@ def _dark(grey: Grey) -> Grey:
     near = np.ones((side, side), np.uint8)
     levels = (cv2.blur(part, (side, side)) for part in (cv2.erode(small, near), cv2.dilate(small, near)))
     darkest, lightest = (cv2.resize(part, (wide, tall)) for part in levels)
-    return cv2.compare(cv2.blur(grey, (3, 3)), cv2.addWeighted(lightest, _DARK, darkest, 1 - _DARK, 0), cv2.CMP_LT)
+    least = cv2.addWeighted(lightest, _DARK, darkest, 1 - _DARK, -_GRAIN)
+    return cv2.compare(cv2.blur(grey, (3, 3)), least, cv2.CMP_LT)
 
 
 def _finder(outer: NDArray[np.int32], hole: NDArray[np.int32], stone: NDArray[np.int32]) -> Finder | None:

@@ -1,5 +1,6 @@
 """Laying a QR code's grid over a picture by the patterns every code has: in perspective, round a roll, crinkled."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -209,8 +210,13 @@ def _rolled(flat: Floats, grid: Grid) -> tuple[Floats, Floats]:
     return seen, (turn / arc * np.cos(turn) - seen[:, axis] * np.cos(arc)) / np.sin(arc)
 
 
-def crinkled(picture: NDArray[np.float32], grid: Grid, believed: NDArray[np.int8], blur: float, rounds: int) -> Grid:
-    """The grid with its knots moved until the modules `believed` (n × n: 1 dark, -1 light, 0 doubtful) lie best."""
+def crinkled(
+    picture: NDArray[np.float32], grid: Grid, believed: NDArray[np.int8], blur: float, rounds: int
+) -> Iterator[Grid]:
+    """The grid, round by round, with its knots moved so that the modules `believed` lie best.
+
+    `believed` is n × n: 1 dark, -1 light, 0 doubtful.
+    """
     at, want = _points(np.pad(believed, QUIET, constant_values=-1), blur)
     weights = _weights(at, grid.size)
     smooth = replace(grid, moves=None).pixels(at)
@@ -224,9 +230,9 @@ def crinkled(picture: NDArray[np.float32], grid: Grid, believed: NDArray[np.int8
         step = _solved(ways, want, got, (stiff, np.concatenate([moves[:, 0], moves[:, 1]])))
         half = len(step) // 2
         moves = moves + np.column_stack([step[:half], step[half:]])
+        yield replace(grid, moves=moves.reshape(_KNOTS, _KNOTS, 2))
         if np.abs(step).max() < 0.02:
             break
-    return replace(grid, moves=moves.reshape(_KNOTS, _KNOTS, 2))
 
 
 @lru_cache

@@ -1,7 +1,7 @@
 """Squares: finding QR codes that stock readers give up on, and reading them module by module."""
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from typing import NamedTuple
 
 import cv2
@@ -13,7 +13,7 @@ from scanner.rescue import qr_soft
 from scanner.rescue.finders import alike, finders, squares_of
 from scanner.rescue.qr_fit import Floats, Grid, agreement, crinkled, fitted, looked, over, partly_hidden
 from scanner.rescue.qr_layout import LEVEL_Q, format_bits, formats, known, mask, path
-from scanner.rescue.reading import Reading, in_time
+from scanner.rescue.reading import Going, Reading, in_time
 
 Grey = NDArray[np.uint8]
 _SCALES, _LARGE = (1.0, 0.5, 0.25), 640
@@ -107,20 +107,24 @@ def read(grey: Grey, corners: Floats, until: float) -> Reading | None:
     return in_time(tries(grey, corners), until)
 
 
-def tries(grey: Grey, corners: Floats) -> Iterator[Reading | None]:
-    """The QR code in a region, read or surely there, or None: as often as there is something more to be tried."""
+def tries(grey: Grey, corners: Floats) -> Iterator[Reading | Going | None]:
+    """The QR code in a region, read or surely there, or None: as often as there is something more to be tried.
+
+    A try goes on in steps of some milliseconds.
+    """
     laid: list[tuple[float, _Cut, Grid]] = []
     cuts: dict[int, _Cut] = {}
     for kind in _KINDS:
-        starts = [one for one in _starts(grey, corners, kind, cuts) if one[0] > kind.hopeful]
+        found = yield from _starts(grey, corners, kind, cuts)
+        starts = [one for one in found if one[0] > kind.hopeful]
         for place, (_, cut, start) in enumerate(starts[: kind.most + kind.more_if_covered]):
             covered = kind.more_if_covered > 0 and partly_hidden(cut.soft(0.5), start, 0.5)
             if place >= kind.most and not covered:
                 break
-            grid = _settled(cut, start, covered=covered)
+            grid = yield from _settled(cut, start, covered=covered)
             worth = agreement(cut.soft(0.4), grid, 0.4)
             if worth > _PROMISING:  # nor where the fit ran away and it is no number
-                yield _reading(cut, grid, "modules", sure=worth > _SURE)
+                yield (yield from _reading(cut, grid, "modules", sure=worth > _SURE))
                 laid.append((worth, cut, grid))
             yield None
         yield None
@@ -128,20 +132,22 @@ def tries(grey: Grey, corners: Floats) -> Iterator[Reading | None]:
     for _, cut, grid in laid[:_CRINKLED]:
         bent = grid
         for _ in range(_ROUNDS):
-            bent = _followed(cut, bent)
-            yield _reading(cut, bent, "modules on crinkled wrap", sure=False)
+            bent = yield from _followed(cut, bent)
+            yield (yield from _reading(cut, bent, "modules on crinkled wrap", sure=False))
 
 
-def _reading(cut: "_Cut", grid: Grid, how: str, *, sure: bool) -> Reading | None:
-    """What is read at a grid; a reading without a text where there is none and yet surely a code."""
-    text = _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
+def _reading(cut: "_Cut", grid: Grid, how: str, *, sure: bool) -> Generator[Going, None, Reading | None]:
+    """What is read at a grid, in a few steps; a reading without a text where there is none and yet surely a code."""
+    text = yield from _decoded(_values(cut.picture, grid), _seen_from_the_side(grid))
     if text:
         return Reading(text, cut.back(grid.corners()), how)
     return Reading("", cut.back(grid.corners()), "unread") if sure else None
 
 
-def _starts(grey: Grey, corners: Floats, kind: _Kind, cuts: dict[int, "_Cut"]) -> list[tuple[float, "_Cut", Grid]]:
-    """Grids over these corners in every turn, those that agree best with the known patterns first."""
+def _starts(
+    grey: Grey, corners: Floats, kind: _Kind, cuts: dict[int, "_Cut"]
+) -> Generator[Going, None, list[tuple[float, "_Cut", Grid]]]:
+    """Grids over these corners in every turn, those that agree best with the known patterns first, in a few steps."""
     side = float(np.sqrt(abs(_area(corners))))
     found = []
     for version in kind.versions:
@@ -153,20 +159,25 @@ def _starts(grey: Grey, corners: Floats, kind: _Kind, cuts: dict[int, "_Cut"]) -
         for turn, (arc, axis) in itertools.product(range(4), rolls):
             grid = over(np.roll(cut.corners, -turn, axis=0), size, arc, axis)
             found.append((agreement(cut.soft(0.5), grid, 0.5, 3), cut, grid))
+        yield Going.ON
     return sorted(found, key=lambda one: -one[0])
 
 
-def _settled(cut: "_Cut", grid: Grid, *, covered: bool) -> Grid:
-    for blur in (1.0, 0.5):
-        grid = fitted(cut.soft(blur), grid, blur, covered=covered)
-    return grid
+def _settled(cut: "_Cut", grid: Grid, *, covered: bool) -> Generator[Going, None, Grid]:
+    """The grid fitted, in a few steps: whoever waits can stop between them."""
+    grid = fitted(cut.soft(1.0), grid, 1.0, covered=covered)
+    yield Going.ON
+    return fitted(cut.soft(0.5), grid, 0.5, covered=covered)
 
 
-def _followed(cut: "_Cut", grid: Grid) -> Grid:
-    """The grid bent after the modules it shows, where it shows them clearly."""
+def _followed(cut: "_Cut", grid: Grid) -> Generator[Going, None, Grid]:
+    """The grid bent after the modules it shows, where it shows them clearly, in a few steps."""
     values, fixed = _values(cut.picture, grid), known((grid.size - 17) // 4)
     believed = np.where(fixed != 0, fixed, np.where(np.abs(values) > 0.35, np.sign(values), 0)).astype(np.int8)
-    return crinkled(cut.soft(0.5), grid, believed, 0.5, 4)
+    for bent in crinkled(cut.soft(0.5), grid, believed, 0.5, 4):
+        grid = bent
+        yield Going.ON
+    return grid
 
 
 class _Cut:
@@ -251,7 +262,7 @@ def _seen_from_the_side(grid: Grid) -> NDArray[np.bool_]:
     return np.broadcast_to(hidden if grid.axis == 0 else hidden[:, None], (grid.size, grid.size))
 
 
-def _decoded(values: Floats, aside: NDArray[np.bool_]) -> str | None:
+def _decoded(values: Floats, aside: NDArray[np.bool_]) -> Generator[Going, None, str | None]:
     """The text in modules' darkness (n × n, -1 … 1): by a stock reader of the drawn grid, or as one of our codes."""
     size = len(values)
     drawn = np.where(np.pad(values, 4, constant_values=-1) > 0, 0, 255).astype(np.uint8)
@@ -260,14 +271,15 @@ def _decoded(values: Floats, aside: NDArray[np.bool_]) -> str | None:
     for result in zxingcpp.read_barcodes(drawn, formats=_FORMATS, **plain):
         if result.text:
             return str(result.text)
-    return _ours(values, aside) if size == 21 else None
+    return (yield from _ours(values, aside)) if size == 21 else None
 
 
-def _ours(values: Floats, aside: NDArray[np.bool_]) -> str | None:
+def _ours(values: Floats, aside: NDArray[np.bool_]) -> Generator[Going, None, str | None]:
     odds, covered, edge = _odds(values), *_covered(values)
     rows, columns = formats(1)
     order = path(1)
     for hidden in (covered, edge, np.zeros_like(covered)):
+        yield Going.ON
         seen = np.where(hidden | aside, 0.0, odds)
         near = seen[rows, columns].sum(axis=0)
         number = max(range(8), key=lambda n: float(np.where(format_bits(LEVEL_Q, n), near, -near).sum()))

@@ -8,6 +8,8 @@ import importlib
 import json
 import sys
 
+import scanner  # noqa: F401  (says how many threads NumPy takes, before NumPy is there)
+
 USUAL = ("decode", "scan", "ledger", "http", "screens", "steam", "labels", "grade")
 WORKS = (*USUAL, "growth", "damage", "legible", "hours", "large")
 
