@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+import scanner  # noqa: F401  (says how many threads NumPy takes, before NumPy is there: the processes share the cores)
 from tests.cluster import Cluster, programs
 from tests.practice import TarnBridge, chosen
 
