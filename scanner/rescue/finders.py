@@ -38,6 +38,8 @@ _GRAIN = 6
 """Levels that dark must be darker still: what has no more contrast is grain."""
 _COARSE = 4
 """Pixels a side that are taken as one to see how light it is nearby."""
+_LONGEST = 1600
+"""Pixels; a larger picture is looked at smaller."""
 _MOST = 12
 """Finder patterns that are paired, the largest."""
 
@@ -57,15 +59,17 @@ class Finder:
 
 def finders(grey: Grey) -> list[Finder]:
     """The finder patterns in an 8-bit grey picture, the largest first."""
+    shrink = -(-max(grey.shape) // _LONGEST)
+    if shrink > 1:
+        grey = cv2.resize(grey, None, fx=1 / shrink, fy=1 / shrink, interpolation=cv2.INTER_AREA)
     outlines, tree = cv2.findContours(_dark(grey), cv2.RETR_TREE, cv2.CHAIN_APPROX_SIMPLE)
     if tree is None:
         return []
     inside = tree[0, :, 2]
-    found = [
-        _finder(outlines[outer], outlines[inside[outer]], outlines[inside[inside[outer]]])
-        for outer in np.flatnonzero((inside >= 0) & (inside[inside] >= 0))
-    ]
-    return sorted((one for one in found if one), key=lambda one: -one.module())[:_MOST]
+    nested = np.flatnonzero((inside >= 0) & (inside[inside] >= 0)).tolist()
+    seen = (_finder(outlines[outer], outlines[inside[outer]], outlines[inside[inside[outer]]]) for outer in nested)
+    found = [Finder(one.middle * shrink, one.across * shrink, one.down * shrink) for one in seen if one]
+    return sorted(found, key=lambda one: -one.module())[:_MOST]
 
 
 def _dark(grey: Grey) -> Grey:

@@ -70,6 +70,12 @@ def test_a_leaning_symbol_is_found_too():
     assert min(off(square, corners) for square in squares_of(finders(picture))) < 3
 
 
+def test_a_picture_of_many_pixels_is_looked_at_smaller():
+    picture, corners = turned(30)
+    large = cv2.resize(picture, None, fx=17, fy=17)
+    assert off(squares_of(finders(large))[0], 17 * corners) < 1
+
+
 def test_bars_noise_and_an_even_picture_have_none():
     bars, _ = made.turned(20)
     noise = np.random.default_rng(1).normal(120, 40, (400, 400)).clip(0, 255).astype(np.uint8)
