@@ -16,8 +16,8 @@ Grey = NDArray[np.uint8]
 Floats = NDArray[np.float64]
 _SIDE = 7
 """Modules along a finder pattern; within it lie 5 × 5 light ones, and 3 × 3 dark ones (ISO/IEC 18004, 6.3.3)."""
-_RING, _STONE = (0.3, 0.75), (0.15, 0.65)
-"""What the light square's area is of the whole's, 25/49, and the stone's of the light square's, 9/25: roughly."""
+_RING, _CORE = (0.3, 0.75), (0.15, 0.65)
+"""What the light square's area is of the whole's, 25/49, and the dark core's of the light square's, 9/25: roughly."""
 _ASIDE = 0.12
 """How far apart the three middles may lie, as a share of the side."""
 _LEAST = 10.0
@@ -46,7 +46,7 @@ _MOST = 12
 
 @dataclass(frozen=True, slots=True)
 class Finder:
-    """A finder pattern: its middle, in pixels, and its two sides as vectors, x to the right of y."""
+    """A finder pattern: its middle, in pixels, and two of its sides as vectors, the second clockwise from the first."""
 
     middle: Floats
     across: Floats
@@ -84,7 +84,7 @@ def _dark(grey: Grey) -> Grey:
     return cv2.compare(cv2.blur(grey, (3, 3)), least, cv2.CMP_LT)
 
 
-def _finder(outer: NDArray[np.int32], hole: NDArray[np.int32], stone: NDArray[np.int32]) -> Finder | None:
+def _finder(outer: NDArray[np.int32], hole: NDArray[np.int32], core: NDArray[np.int32]) -> Finder | None:
     if len(outer) < 4:
         return None
     whole = cv2.minAreaRect(outer)
@@ -94,11 +94,11 @@ def _finder(outer: NDArray[np.int32], hole: NDArray[np.int32], stone: NDArray[np
     # an outline runs through the middles of its pixels; a hole's through those around it
     outside, light, inside = (
         cv2.contourArea(part) + sign * 0.5 * cv2.arcLength(part, closed=True)
-        for part, sign in ((outer, 1), (hole, -1), (stone, 1))
+        for part, sign in ((outer, 1), (hole, -1), (core, 1))
     )
-    if not (_RING[0] < light / outside < _RING[1] and _STONE[0] < inside / max(light, 1) < _STONE[1]):
+    if not (_RING[0] < light / outside < _RING[1] and _CORE[0] < inside / max(light, 1) < _CORE[1]):
         return None
-    middles = np.array([middle, cv2.minAreaRect(hole)[0], cv2.minAreaRect(stone)[0]])
+    middles = np.array([middle, cv2.minAreaRect(hole)[0], cv2.minAreaRect(core)[0]])
     if np.ptp(middles, axis=0).max() > _ASIDE * max(one, other) + 1:
         return None
     corners = cv2.boxPoints(whole).astype(float)
