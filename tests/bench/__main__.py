@@ -1,6 +1,6 @@
 """`python -m tests.bench [decode|scan|ledger|http|screens|steam|labels|grade|growth|damage|legible|hours|large …]`: each work with its anchor in the same run.
 
-`growth` (a million facts, some five minutes), `damage` (what a reader bears, some fifteen), `legible` (misreads), `hours` (a scanner's eight hours, simulated) and `large` (ten million facts, some
+`growth` (a million facts, some five minutes), `damage` (what a reader bears, some forty), `legible` (misreads), `hours` (a scanner's eight hours, simulated) and `large` (ten million facts, some
 fifteen, 20 GB of disk) run when they are named.
 """
 
