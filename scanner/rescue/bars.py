@@ -82,7 +82,6 @@ def tries(grey: Image, corners: NDArray[np.float64]) -> Iterator[Reading | Going
     if bands is None:
         return
     best = 1.0
-    there = bands.corners(*_ends(line(bands.levels)[0]))
     for look, narrower, way in _looks(bands.levels):
         yield Going.ON
         for cost, one, knots in _likely(look, narrower, way):
@@ -93,7 +92,7 @@ def tries(grey: Image, corners: NDArray[np.float64]) -> Iterator[Reading | Going
                 ends = np.interp(knots[[0, -1]], np.arange(len(one.places)), one.places)
                 how = f"{one.how}, {restored} of {len(knots) - 2} characters restored" if restored else one.how
                 yield Reading(text, bands.corners(*ends), how)
-            yield Reading("", there, "unread") if cost < _PLAIN else None
+            yield Reading("", bands.corners(*_ends(line(bands.levels)[0])), "unread") if cost < _PLAIN else None
         if best > _NONE:
             return
 
