@@ -63,7 +63,7 @@ def test_no_page_has_a_violation_in_either_theme(page, scheme):
     for address in addresses:
         shown.goto(address)
         if address.startswith("/stations/") and not address.endswith("/day"):
-            shown.wait_for_selector("#link:text('connected')")
+            shown.wait_for_selector("#link:text-is('connected')")
         for width, height in BY_THEME[scheme]:
             shown.set_viewport_size({"width": width, "height": height})
             found += [(address, width, *one) for one in violations(shown)]

@@ -14,7 +14,7 @@ def test_a_stop_is_shown_by_word_shape_and_next_step_the_moment_it_happens(page)
     bridge.wash([one])
     pack = bridge.pack(one)
     shown.goto("/stations/theatre-1")
-    shown.wait_for_selector("#link:text('connected')")
+    shown.wait_for_selector("#link:text-is('connected')")
     bridge.scans("theatre-1", NURSE, patient(812), pack)
     shown.wait_for_selector("#verdict[data-verdict=stop]")
     assert shown.inner_text("#word") == "STOP"
@@ -31,7 +31,7 @@ def test_a_stop_is_shown_by_word_shape_and_next_step_the_moment_it_happens(page)
 def test_keys_and_touch_do_what_a_scanner_does(page):
     shown, bridge, _ = page
     shown.goto("/stations/wash-1")
-    shown.wait_for_selector("#link:text('connected')")
+    shown.wait_for_selector("#link:text-is('connected')")
     shown.keyboard.type("b-k7-003-j\n")
     shown.wait_for_selector("#verdict[data-verdict=go]")
     shown.click("button[data-code='K-DONE-P']")
@@ -45,7 +45,7 @@ def test_keys_and_touch_do_what_a_scanner_does(page):
 def test_without_the_service_the_screen_says_not_checked_without_colour(page):
     shown, _, end = page
     shown.goto("/stations/theatre-1")
-    shown.wait_for_selector("#link:text('connected')")
+    shown.wait_for_selector("#link:text-is('connected')")
     end()
     shown.wait_for_selector("#verdict[data-verdict='not checked']", timeout=60_000)
     assert shown.inner_text("#word") == "NOT CHECKED"
@@ -58,7 +58,7 @@ def test_a_go_is_withdrawn_live_when_its_load_is_held(page):
     shown, bridge, _ = page
     pack, load = bridge.ready()
     shown.goto("/stations/theatre-1")
-    shown.wait_for_selector("#link:text('connected')")
+    shown.wait_for_selector("#link:text-is('connected')")
     bridge.scans("theatre-1", NURSE, patient(812), pack)
     shown.wait_for_selector("#verdict[data-verdict=go]")
     bridge.act("hold", load=load, why="leak found")
@@ -80,7 +80,7 @@ def test_a_load_is_released_from_its_page_by_a_person_with_a_badge(page):
     shown.wait_for_selector("text=This person may not release loads.")
     form.locator("input[name=by]").fill(NURSE)
     form.locator("button").click()
-    shown.wait_for_selector(".tag:text('released')")
+    shown.wait_for_selector(".tag:text-is('released')")
     assert bridge.record("load", load).released_by == NURSE
 
 
@@ -171,7 +171,7 @@ def test_packing_shows_the_sheet_in_pictures_and_what_is_counted(page):
     one = bridge.new_set()
     bridge.wash([one])
     shown.goto("/stations/packing-1")
-    shown.wait_for_selector("#link:text('connected')")
+    shown.wait_for_selector("#link:text-is('connected')")
     bridge.scans("packing-1", TECHNICIAN, one, "YES")
     shown.wait_for_selector("#sheet li[data-state=asked] svg")
     assert shown.locator("#sheet li").count() == 4
@@ -241,7 +241,7 @@ def test_a_manager_chooses_a_pin_signs_in_enrols_a_tablet_and_releases_with_the_
     tablet.click("button:text('Enrol')")
     tablet.wait_for_url("**/stations")
     tablet.goto("/stations/theatre-1")
-    tablet.wait_for_selector("#link:text('connected')")
+    tablet.wait_for_selector("#link:text-is('connected')")
     tablet.keyboard.type(f"{NURSE.lower()}\n")
     tablet.wait_for_selector("#verdict[data-verdict=go]")
     tablet.goto("/")
@@ -249,7 +249,7 @@ def test_a_manager_chooses_a_pin_signs_in_enrols_a_tablet_and_releases_with_the_
     office.goto(f"/loads/{load}")
     office.fill("form[data-api$='/release'] input[name=pin]", PIN)
     office.click("button:text('Release')")
-    office.wait_for_selector(".tag:text('released')")
+    office.wait_for_selector(".tag:text-is('released')")
     assert bridge.facts("released")[0].by == MANAGER
     office.click("button:text('Sign out')")
     office.wait_for_url("**/sign-in")

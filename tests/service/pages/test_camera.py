@@ -90,7 +90,7 @@ def test_the_camera_is_loaded_when_somebody_wants_it_and_is_on_again_after_a_res
         page.on("request", lambda request: fetched.append(request.url.rsplit("/", 1)[1]))
         parts = {"camera.js", "reading.js", "reader.js", "zxing_reader.wasm"}
         page.goto("/stations/wash-1")
-        page.wait_for_selector("#link:text('connected')")
+        page.wait_for_selector("#link:text-is('connected')")
         assert not parts & set(fetched)
         page.get_by_role("button", name="Camera", exact=True).click()
         page.wait_for_selector("#headline:has-text('Badge 003 is working here.')", timeout=LONG)
@@ -100,7 +100,7 @@ def test_the_camera_is_loaded_when_somebody_wants_it_and_is_on_again_after_a_res
         page.wait_for_selector("#camera-words[data-state=read]", timeout=LONG)
         page.get_by_role("button", name="Camera is on").click()
         page.reload()
-        page.wait_for_selector("#link:text('connected')")
+        page.wait_for_selector("#link:text-is('connected')")
         assert page.locator("#view").is_hidden()
 
 
@@ -134,7 +134,7 @@ def test_a_wristband_of_the_practices_own_is_read_in_theatre_only(tmp_path, brow
             assert page.evaluate(ours, "VET123456") is taken
             assert page.evaluate(ours, "xVET123456") is False
         page.goto("/stations/theatre-1")
-        page.wait_for_selector("#link:text('connected')")
+        page.wait_for_selector("#link:text-is('connected')")
         page.keyboard.type(f"{NURSE}\nVET123456\n")
         page.wait_for_selector("#headline:has-text('The case is open.')", timeout=LONG)
 

@@ -28,7 +28,7 @@ def bridge(tmp_path):
 
 def at_station(page, station):
     page.goto(f"/stations/{station}")
-    page.wait_for_selector("#link:text('connected')", timeout=LONG)
+    page.wait_for_selector("#link:text-is('connected')", timeout=LONG)
 
 
 def says(page, headline):
@@ -176,7 +176,7 @@ def test_a_killed_service_leaves_the_screen_unchecked_and_its_return_finds_the_w
         assert page.inner_text("#link") == "not connected"
         service = Service(bridge.path, port=service.port)
         says(page, "Elevators: 3?")
-        page.wait_for_selector("#link:text('connected')", timeout=LONG)
+        page.wait_for_selector("#link:text-is('connected')", timeout=LONG)
         assert page.inner_text("#open-number") == "2 of 4"
         assert page.inner_text("#who") == TECHNICIAN
         keyed(page, card("YES"))

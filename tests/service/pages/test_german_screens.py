@@ -47,7 +47,7 @@ def test_in_german_nothing_is_clipped_or_runs_over_at_any_size(page):
     for address in addresses:
         shown.goto(address)
         if address.startswith("/stations/") and not address.endswith("/day"):
-            shown.wait_for_selector("#link:text('verbunden')")
+            shown.wait_for_selector("#link:text-is('verbunden')")
         for width, height in SIZES:
             shown.set_viewport_size({"width": width, "height": height})
             found += [(address, width, what) for what in shown.evaluate(CLIPPED) + shown.evaluate(OUT_OF_DRAWING)]
@@ -59,9 +59,9 @@ def test_in_german_nothing_is_clipped_or_runs_over_at_any_size(page):
 def test_a_tablet_chooses_its_language_by_a_touch_and_keeps_it(page):
     shown, bridge, _ = page
     shown.goto("/stations/theatre-1")
-    shown.wait_for_selector("#link:text('connected')")
+    shown.wait_for_selector("#link:text-is('connected')")
     shown.get_by_role("button", name="Deutsch").click()
-    shown.wait_for_selector("#link:text('verbunden')")
+    shown.wait_for_selector("#link:text-is('verbunden')")
     assert shown.evaluate("document.documentElement.lang") == "de"
     bridge.scans("theatre-1", NURSE, patient(812))
     shown.wait_for_selector("#headline:text('Der Eingriff ist offen.')")
@@ -85,7 +85,7 @@ def test_without_the_service_a_german_screen_says_so_in_german(page):
     shown, _, end = page
     shown.context.add_cookies([GERMAN])
     shown.goto("/stations/theatre-1")
-    shown.wait_for_selector("#link:text('verbunden')")
+    shown.wait_for_selector("#link:text-is('verbunden')")
     end()
     shown.wait_for_selector("#verdict[data-verdict='not checked']", timeout=60_000)
     assert shown.inner_text("#word") == "NICHT GEPRÜFT"

@@ -45,7 +45,7 @@ def tablet(tmp_path, browser):
 
 def ready(page, station="wash-1"):
     page.goto(f"/stations/{station}")
-    page.wait_for_selector("#link:text('connected')", timeout=LONG)
+    page.wait_for_selector("#link:text-is('connected')", timeout=LONG)
 
 
 def scan(page, *scans):
@@ -214,7 +214,7 @@ def test_a_pin_is_neither_shown_nor_kept_in_the_tablet(tmp_path, browser):
             "JSON.stringify(localStorage) + JSON.stringify(sessionStorage) + document.body.innerText"
         )
         page.context.set_offline(False)
-        page.wait_for_selector("#link:text('connected')", timeout=LONG)
+        page.wait_for_selector("#link:text-is('connected')", timeout=LONG)
         for digit in PIN:
             page.click(f"button[data-word='{digit}']")
         assert page.input_value("#typed") == PIN

@@ -58,7 +58,7 @@ FLAWS = """() => {
 
 def at_station(shown, station):
     shown.goto(f"/stations/{station}")
-    shown.wait_for_selector("#link:text('connected')", timeout=LONG)
+    shown.wait_for_selector("#link:text-is('connected')", timeout=LONG)
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])
