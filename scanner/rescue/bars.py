@@ -28,17 +28,22 @@ _MARGIN = 12.0
 """Nats by which the text must be likelier than any other that holds its checks."""
 _NOISIEST = (0.22, 0.18, 0.16)
 """Noise, in units of the contrast, above which a fit is given up before it is refined once, twice, a third time."""
-_NOISIEST_FOREIGN = 0.12
+_CLEAR = 0.12
+"""Noise up to which a fit may be of a foreign text, or of a code of ours whose start is hidden: those with fewer to
+bear witness."""
 _SETTLED = 0.95
 """Share of its noise that a refined fit must lose to be refined again."""
 _DEARER = 0.5
 """Nats by which a foreign text may be less likely than a row of characters that means nothing."""
 _WORST = 0.2
 """What may be left of any one character, in units of the contrast: a wrong one on clear print leaves 0.3 and more."""
+_WORST_FOREIGN = 0.15
+"""The same of a foreign text, which has one check only: those read on photographs leave 0.12 at most."""
 _RESTORED = 8.0
 """Bits of a code that may be hidden: of the 11.9 that its two checks add, the rest must still bear witness."""
-_ROLLS = ((155, 0.0), (160, 0.008), (160, 0.0), (130, 0.008))
-"""Rolls that are tried, see `_unrolled`: of ten labels each, all were read round 140° to 170°, and 8 round 180°."""
+_ROLLS = ((155, 0.0), (150, 0.0), (155, 0.004), (160, 0.008))
+"""Rolls that are tried, see `_unrolled`: of 24 labels each, 23 and more were read round 140° to 170°, 22 round 180°,
+and 13 round 184°, whose ends are out of sight."""
 _PATHS, _FEWEST = 3, 45
 """Ways to lay characters that are tried, and modules of the shortest symbol: a start, a character, a check, a stop."""
 _PLAIN, _UNLIKELY, _NONE = 0.17, 0.34, 0.42
@@ -174,25 +179,33 @@ def _text(look: _Look, knots: NDArray[np.float64]) -> Generator[Going, None, tup
     fit = yield from _fitted(look.profile, look.trust, knots)
     if fit is None:
         return None
-    text = _only(fit, own_codes(), is_code, 2 * _MARGIN)
-    if text:
-        return text, int(fit.hidden().sum())
-    if fit.noise > _NOISIEST_FOREIGN:
-        return None
+    own = _own(fit)
+    if own or fit.noise > _CLEAR:
+        return own
     yield Going.ON
     text = _foreign(fit)
-    if not text:
-        return None
-    for half in halves(look.levels, look.trust):
-        seen = yield from _fitted(*half, knots)
-        if _foreign(seen) != text:
-            return None
-    return text, 0
+    if text:
+        for half in halves(look.levels, look.trust):
+            seen = yield from _fitted(*half, knots)
+            if _foreign(seen) != text:
+                return None
+        return text, 0
+    before = 2 * knots[0] - knots[1]
+    seen = yield from _fitted(
+        look.profile, look.trust * (np.arange(len(look.trust)) >= knots[0]), np.append(before, knots)
+    )
+    return _own(seen) if seen else None
+
+
+def _own(fit: Fit) -> tuple[str, int] | None:
+    """The code of ours in a fit, and how many of its characters are hidden."""
+    text = _only(fit, own_codes(), is_code, 2 * _MARGIN)
+    return (text, int(fit.hidden().sum())) if text else None
 
 
 def _foreign(fit: Fit | None) -> str | None:
     """The text that is not like ours, if every character of it is seen."""
-    return _only(fit, any_text(), _is_foreign, _DEARER) if fit and not fit.hidden().any() else None
+    return _only(fit, any_text(), _is_foreign, _DEARER, _WORST_FOREIGN) if fit and not fit.hidden().any() else None
 
 
 def _is_foreign(text: str) -> bool:
@@ -215,8 +228,13 @@ def _fitted(profile: Floats, trust: Floats, knots: NDArray[np.float64]) -> Gener
     return fit
 
 
-def _only(fit: Fit, spelling: Spelling, valid: Callable[[str], bool], dearer: float) -> str | None:
-    """The valid text that is likelier by far than any other, and at most `dearer` than whatever is likeliest."""
+def _only(
+    fit: Fit, spelling: Spelling, valid: Callable[[str], bool], dearer: float, worst: float = _WORST
+) -> str | None:
+    """The valid text that is likelier by far than any other, and at most `dearer` than whatever is likeliest.
+
+    `worst` is what may be left of any character of it.
+    """
     known = paths(*fitting.costs(fit), spelling, 3 * _MARGIN)
     best: tuple[str, Path] | None = None
     next_cost = known.limit
@@ -233,4 +251,4 @@ def _only(fit: Fit, spelling: Spelling, valid: Callable[[str], bool], dearer: fl
     text, path = best
     if freedom(spelling, path)[fit.hidden()].sum() > _RESTORED:
         return None
-    return text if fitting.worst(fit, [*path.values, path.check]) < _WORST else None
+    return text if fitting.worst(fit, [*path.values, path.check]) < worst else None

@@ -306,12 +306,14 @@ def _steps(first, last, count):
     return tuple(float(value) for value in np.round(np.geomspace(first, last, count), 4))
 
 
+_ROLLED = (*range(30, 180, 10), *range(180, 192, 2))
+"""Degrees of a roll that a symbol covers: beyond 180 its ends are out of sight."""
 DAMAGES = {
     "module size": Damage(_module_size, "pixels", _steps(3.0, 0.9, 16), _steps(2.0, 0.45, 16)),
     "defocus": Damage(_defocus, "modules", _steps(0.4, 2.5, 14), _steps(0.4, 4, 14)),
     "motion": Damage(_motion, "modules", _steps(0.5, 5, 14), _steps(0.5, 10, 14)),
     "perspective": Damage(_perspective, "degrees", tuple(range(20, 85, 5)), tuple(range(20, 85, 5))),
-    "cylinder": Damage(_cylinder, "degrees", tuple(range(30, 181, 10)), tuple(range(30, 181, 10))),
+    "cylinder": Damage(_cylinder, "degrees", _ROLLED, _ROLLED),
     "crinkle": Damage(_crinkle, "modules", _steps(0.1, 2, 12), _steps(0.1, 3, 12)),
     "glare": Damage(_glare, "percent", _steps(1, 60, 16), _steps(1, 90, 16)),
     "highlights": Damage(_highlights, "percent", _steps(1, 60, 16), _steps(1, 90, 16)),

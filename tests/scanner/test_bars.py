@@ -37,12 +37,24 @@ def test_a_symbol_turned_by_any_angle_is_read(turn):
         ("contrast", 10),
         ("glare", 8),
         ("cylinder", 170),
+        ("cylinder", 182),
         ("perspective", 60),
     ],
 )
 def test_a_symbol_spoilt_beyond_what_stock_readers_bear_is_read(damage, amount):
     trials = [made.trial("CODE128", damage, amount, seed) for seed in range(3)]
     assert sum(texts(picture) == {text} for picture, text in trials) >= 2
+
+
+@pytest.mark.parametrize(("characters", "is_read"), [(1, True), (4, False)])
+def test_a_start_that_cannot_be_seen_is_no_loss_and_a_start_with_three_characters_is_too_much(characters, is_read):
+    for seed in range(3):
+        rng = np.random.default_rng(seed)
+        text = made.code(rng)
+        one = made.shot("CODE128", text, rng)
+        left, top, _, bottom = one.box
+        one.flat[top:bottom, left : left + round(characters * 11 * one.per)] = 255
+        assert texts(made.taken(one)) - {""} == ({text} if is_read else set())
 
 
 def there_and_read(picture):
