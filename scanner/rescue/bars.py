@@ -39,6 +39,8 @@ _WORST = 0.2
 """What may be left of any one character, in units of the contrast: a wrong one on clear print leaves 0.3 and more."""
 _WORST_FOREIGN = 0.15
 """The same of a foreign text, which has one check only: those read on photographs leave 0.12 at most."""
+_BESIDE = 2
+"""Characters by which bars may go on beside a foreign symbol: 1.1 on photographs, 3 beside a reflection."""
 _RESTORED = 8.0
 """Bits of a code that may be hidden: of the 11.9 that its two checks add, the rest must still bear witness."""
 _ROLLS = ((155, 0.0), (150, 0.0), (155, 0.004), (160, 0.008))
@@ -185,6 +187,8 @@ def _text(look: _Look, knots: NDArray[np.float64]) -> Generator[Going, None, tup
     yield Going.ON
     text = _foreign(fit)
     if text:
+        if not _whole(look.profile, knots):
+            return None
         for half in halves(look.levels, look.trust):
             seen = yield from _fitted(*half, knots)
             if _foreign(seen) != text:
@@ -206,6 +210,16 @@ def _own(fit: Fit) -> tuple[str, int] | None:
 def _foreign(fit: Fit | None) -> str | None:
     """The text that is not like ours, if every character of it is seen."""
     return _only(fit, any_text(), _is_foreign, _DEARER, _WORST_FOREIGN) if fit and not fit.hidden().any() else None
+
+
+def _whole(profile: Floats, knots: NDArray[np.float64]) -> bool:
+    """Whether bars go on before a start or after a stop no further than print beside a symbol may look like bars.
+
+    What is left of a symbol beside a reflection may look like a whole one.
+    """
+    first, last = _ends(profile)
+    spare = _BESIDE * (knots[1] - knots[0])
+    return bool(first > knots[0] - spare and last < knots[-1] + spare)
 
 
 def _is_foreign(text: str) -> bool:
