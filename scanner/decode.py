@@ -3,7 +3,7 @@
 import itertools
 import re
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from label_templates.codes import Code, CodeError, parse
 from scanner.rescue import bars, squares
+from scanner.rescue.code128 import nearly_ours
 from scanner.rescue.reading import Going, Reading
 
 try:
@@ -71,22 +72,66 @@ def read(image: Image, budget_s: float | None = None) -> list[Sighting]:
 def look(image: Image, budget_s: float | None = None) -> Seen:
     """What is seen of any QR or Code 128 in an 8-bit picture (height × width, grey, or × 3, BGR), and where more is.
 
-    zxing-cpp looks first, and nothing more is done when it reads something. Else likely regions are rescued one by one
-    for `budget_s` seconds, or in a picture that has all the time (None) for two, after zbar has looked at the whole of
-    it; what was begun in that time may take a little longer. Raises ValueError for an array of another shape or type.
+    zxing-cpp looks first, and nothing more is done when it reads something, unless that is nearly one of our codes: see
+    `_doubted`. Else likely regions are rescued one by one for `budget_s` seconds, or in a picture that has all the time
+    (None) for two, after zbar has looked at the whole of it; what was begun in that time may take a little longer.
+    Raises ValueError for an array of another shape or type.
     """
     if image.dtype != np.uint8 or image.ndim not in {2, 3} or (image.ndim == 3 and image.shape[2] != 3):
         raise ValueError(f"a picture is height × width (× 3) of 8 bits, not {image.shape} of {image.dtype}")
     until = time.monotonic() + (_PATIENCE_S if budget_s is None else budget_s)
     results = zxingcpp.read_barcodes(image, formats=_FORMATS, text_mode=zxingcpp.TextMode.Plain, return_errors=True)
     if found := [_from_zxing(result) for result in results if result.valid and result.text]:
-        return Seen(found, [])
-    grey = image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+        sure = [one for one in found if not _is_doubtful(one)]
+        return Seen(sure if budget_s == 0 else _doubted(image, found, until), [])
+    grey = _grey(image)
     if budget_s is None and (found := _second(grey)):
-        return Seen(found, [])
+        return Seen(_doubted(image, found, until), [])
     if budget_s == 0 or not _anything(grey):
         return Seen([], [])
     return _rescued(grey, [_corners(one) for one in results if one.format != zxingcpp.BarcodeFormat.Code128], until)
+
+
+def _grey(image: Image) -> Image:
+    return image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
+
+
+def _doubted(image: Image, found: list[Sighting], until: float) -> list[Sighting]:
+    """What was found, but for a Code 128 that is nearly one of our codes and none: what a second look makes of it.
+
+    Crinkled or seen from the side, one is sometimes read wrong so that its one check holds, in one scan line or in all.
+    As it was read it stays where neither another scan line nor the second look gives a code of ours. Without time for a
+    second look it is left out.
+    """
+    sure = [one for one in found if not _is_doubtful(one)]
+    known = [one for one in sure if ours(one)]
+    left = [one for one in found if _is_doubtful(one) and not any(_in_one_place(one, other) for other in known)]
+    if not left:
+        return sure
+    grey = _grey(image)
+    for region in bars.find(grey):
+        here = [one for one in left if _holds(region, one.corners.mean(axis=0))]
+        if here:
+            better, _ = _first([_tried(grey, "CODE128", bars, region)], until, lambda seen: ours(seen) is not None)
+            if better:
+                sure.append(better)
+                left = [one for one in left if not any(one is other for other in here)]
+    return [*sure, *left]
+
+
+def _in_one_place(one: Sighting, other: Sighting) -> bool:
+    """Whether two sightings are of one symbol: their middles lie near each other, as seen from their length."""
+    lengths = [np.linalg.norm(np.ptp(seen.corners, axis=0)) for seen in (one, other)]
+    apart = np.linalg.norm(one.corners.mean(axis=0) - other.corners.mean(axis=0))
+    return one.symbology == other.symbology and bool(apart < 0.25 * max(lengths))
+
+
+def _holds(region: NDArray[np.float64], place: NDArray[np.float64]) -> bool:
+    return cv2.pointPolygonTest(region.astype(np.float32), place.tolist(), measureDist=False) >= 0
+
+
+def _is_doubtful(seen: Sighting) -> bool:
+    return seen.symbology == "CODE128" and not ours(seen) and nearly_ours(seen.text)
 
 
 def _anything(grey: Image) -> bool:
@@ -116,19 +161,27 @@ def _second_of(grey: Image, corners: NDArray[np.float64]) -> list[Sighting]:
 def _rescued(grey: Image, unread: list[NDArray[np.float64]], until: float) -> Seen:
     """What is read in likely regions, those first that a stock reader left unread; the first that is read ends it."""
     unread = [corners for corners in unread if cv2.contourArea(corners.astype(np.float32)) > _SMALLEST]
+    found, surely = _first((_tried(grey, *one) for one in _likely(grey, unread)), until)
+    return Seen([found], []) if found else Seen([], [*unread, *surely])
+
+
+def _first(
+    works: Iterable[Iterator[Sighting | Going | None]], until: float, wanted: Callable[[Sighting], bool] = bool
+) -> tuple[Sighting | None, list[NDArray[np.float64]]]:
+    """The first text that the works give and that is `wanted`, and the corners of what is surely there and not read."""
     surely: dict[int, NDArray[np.float64]] = {}
-    for place, found in _in_turns(_tried(grey, *one) for one in _likely(grey, unread)):
+    for place, found in _in_turns(works):
         if isinstance(found, Going):
             if time.monotonic() > until + _TO_END_S:
                 break
             continue
-        if found and found.text:
-            return Seen([found], [])
-        if found:
+        if found and found.text and wanted(found):
+            return found, []
+        if found and not found.text:
             surely[place] = found.corners
         if time.monotonic() > until:
             break
-    return Seen([], [*unread, *surely.values()])
+    return None, list(surely.values())
 
 
 def _in_turns(works: Iterable[Iterator[Sighting | Going | None]]) -> Iterator[tuple[int, Sighting | Going | None]]:

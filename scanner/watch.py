@@ -139,7 +139,8 @@ class Watch:
         except Exception as error:  # noqa: BLE001  (whatever a library throws, the scanner stays up)
             self._fault(type(error).__name__, f"the decoder failed on a frame ({type(error).__name__}: {error})"[:200])
             return Seen([], [])
-        self._in_vain = 0 if seen.sightings else self._in_vain + 1
+        believed = any(isinstance(sort(one, *self._ours), str) for one in seen.sightings)
+        self._in_vain = 0 if believed else self._in_vain + 1
         return seen
 
     def _tend(self) -> None:

@@ -78,6 +78,7 @@ def own_codes() -> Spelling:
     return Spelling(np.array(rows), np.array(starts, np.int16), np.array(finals))
 
 
+@lru_cache(maxsize=1)
 def _shapes() -> list[list[str]]:
     """Every length and kind of our codes: for each place in the text, the characters that may stand there."""
     shapes = []
@@ -90,6 +91,16 @@ def _shapes() -> list[list[str]]:
             choices.append([[alphabet] * length for length in lengths])
         shapes += [list(itertools.chain(*choice)) for choice in itertools.product(*choices)]
     return shapes
+
+
+def nearly_ours(text: str) -> bool:
+    """Whether a text has the length of a code of ours, and at most a quarter of it is what no such code has there."""
+    fits = (
+        sum(letter in alphabet for letter, alphabet in zip(text, shape, strict=True))
+        for shape in _shapes()
+        if len(shape) == len(text)
+    )
+    return max(fits, default=-1) >= 0.75 * len(text)
 
 
 def spell(values: list[int]) -> str | None:
