@@ -82,8 +82,7 @@ def look(image: Image, budget_s: float | None = None) -> Seen:
     until = time.monotonic() + (_PATIENCE_S if budget_s is None else budget_s)
     results = zxingcpp.read_barcodes(image, formats=_FORMATS, text_mode=zxingcpp.TextMode.Plain, return_errors=True)
     if found := [_from_zxing(result) for result in results if result.valid and result.text]:
-        sure = [one for one in found if not _is_doubtful(one)]
-        return Seen(sure if budget_s == 0 else _doubted(image, found, until), [])
+        return Seen(_doubted(image, found, None if budget_s == 0 else until), [])
     grey = _grey(image)
     if budget_s is None and (found := _second(grey)):
         return Seen(_doubted(image, found, until), [])
@@ -96,26 +95,25 @@ def _grey(image: Image) -> Image:
     return image if image.ndim == 2 else cv2.cvtColor(image, cv2.COLOR_BGR2GRAY)
 
 
-def _doubted(image: Image, found: list[Sighting], until: float) -> list[Sighting]:
+def _doubted(image: Image, found: list[Sighting], until: float | None) -> list[Sighting]:
     """What was found, but for a Code 128 that is nearly one of our codes and none: what a second look makes of it.
 
     Crinkled or seen from the side, one is sometimes read wrong so that its one check holds, in one scan line or in all.
     As it was read it stays where neither another scan line nor the second look gives a code of ours. Without time for a
-    second look it is left out.
+    second look (None) it is left out.
     """
     sure = [one for one in found if not _is_doubtful(one)]
+    if until is None or len(sure) == len(found):
+        return sure
     known = [one for one in sure if ours(one)]
     left = [one for one in found if _is_doubtful(one) and not any(_in_one_place(one, other) for other in known)]
-    if not left:
-        return sure
     grey = _grey(image)
-    for region in bars.find(grey):
-        here = [one for one in left if _holds(region, one.corners.mean(axis=0))]
-        if here:
+    for region in bars.find(grey) if left else []:
+        if any(_holds(region, one) for one in left):
             better, _ = _first([_tried(grey, "CODE128", bars, region)], until, lambda seen: ours(seen) is not None)
             if better:
                 sure.append(better)
-                left = [one for one in left if not any(one is other for other in here)]
+                left = [one for one in left if not _holds(region, one)]
     return [*sure, *left]
 
 
@@ -126,8 +124,10 @@ def _in_one_place(one: Sighting, other: Sighting) -> bool:
     return one.symbology == other.symbology and bool(apart < 0.25 * max(lengths))
 
 
-def _holds(region: NDArray[np.float64], place: NDArray[np.float64]) -> bool:
-    return cv2.pointPolygonTest(region.astype(np.float32), place.tolist(), measureDist=False) >= 0
+def _holds(region: NDArray[np.float64], seen: Sighting) -> bool:
+    """Whether the middle of a sighting lies in a region."""
+    middle = seen.corners.mean(axis=0).tolist()
+    return cv2.pointPolygonTest(region.astype(np.float32), middle, measureDist=False) >= 0
 
 
 def _is_doubtful(seen: Sighting) -> bool:
